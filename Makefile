@@ -1,0 +1,57 @@
+# Two commands are all anyone needs: `make run` and `make test`. Both set up everything they use.
+SHELL := /bin/bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DEFAULT_GOAL := help
+
+VENV := .venv
+PYTHON := $(VENV)/bin/python
+INSTALL := $(PYTHON) -m pip --disable-pip-version-check install --quiet
+UV_VERSION := 0.13.9
+
+.PHONY: help run test lint lab lab-setup lock clean
+
+help:
+	@echo "make run   set up, measure this machine's drives and arrays, then serve metrics until Ctrl-C"
+	@echo "make test  set up and run every check and test, the VM lab included"
+	@echo "make lab   boot a lab machine with md arrays in QEMU and run 'arraygauge check' in it"
+
+run: $(VENV)/.core
+	$(PYTHON) -m arraygauge run
+
+test: lint lab-setup
+	$(PYTHON) -m pytest
+
+lint: $(VENV)/.dev
+	$(VENV)/bin/ruff check .
+	$(VENV)/bin/ruff format --check .
+	$(VENV)/bin/mypy
+	$(VENV)/bin/lint-imports
+
+lab: lab-setup
+	cd tests && ../$(PYTHON) -m lab
+
+lab-setup: $(VENV)/.dev
+	bash tests/lab/setup.sh
+
+$(PYTHON):
+	bash setup.sh $(VENV)
+
+$(VENV)/.core: $(PYTHON) requirements.lock pyproject.toml
+	$(INSTALL) --require-hashes -r requirements.lock
+	$(INSTALL) --no-deps --no-build-isolation --editable .
+	touch $@
+
+$(VENV)/.dev: $(VENV)/.core requirements-dev.lock
+	$(INSTALL) --require-hashes -r requirements-dev.lock
+	touch $@
+
+# The locks hold versions and hashes and no addresses, so any mirror of the index serves them.
+lock: $(PYTHON)
+	$(INSTALL) uv==$(UV_VERSION)
+	$(VENV)/bin/uv pip compile --quiet --universal --generate-hashes --no-header --upgrade \
+	  --group build pyproject.toml --output-file requirements.lock
+	$(VENV)/bin/uv pip compile --quiet --universal --generate-hashes --no-header --upgrade \
+	  --constraint requirements.lock --group build --group dev pyproject.toml --output-file requirements-dev.lock
+
+clean:
+	rm -rf $(VENV) .lab dist
