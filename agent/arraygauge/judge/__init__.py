@@ -1,0 +1,32 @@
+"""What the measurements mean: verdicts with reasons, as pure functions."""
+
+from arraygauge.judge.arrays import assess_array, member_rates
+from arraygauge.judge.devices import assess_device
+from arraygauge.judge.peers import Grounds
+from arraygauge.judge.values import (
+    ArrayVerdict,
+    Cause,
+    DeviceVerdict,
+    Health,
+    OddMember,
+    Pace,
+    Protection,
+    Status,
+    Tolerances,
+)
+
+__all__ = [
+    "ArrayVerdict",
+    "Cause",
+    "DeviceVerdict",
+    "Grounds",
+    "Health",
+    "OddMember",
+    "Pace",
+    "Protection",
+    "Status",
+    "Tolerances",
+    "assess_array",
+    "assess_device",
+    "member_rates",
+]

@@ -92,3 +92,8 @@ class Expectation:
     bottleneck: Resource
     uses: tuple[Use, ...]
     assumptions: tuple[str, ...]
+
+
+SEQUENTIAL_READ = Workload(direction=Direction.READ)
+"""Long files played or copied: the workload expected where nothing else is said."""
+SEQUENTIAL_WRITE = Workload(direction=Direction.WRITE)

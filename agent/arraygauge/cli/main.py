@@ -1,0 +1,67 @@
+"""The root command. Each subcommand is a module imported only when it is run, so that help
+and mistakes answer at once."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from difflib import get_close_matches
+from pathlib import Path
+
+import click
+
+from arraygauge import __version__
+from arraygauge.errors import OperatorError
+
+_COMMANDS = {
+    "check": "Measure once, compare with what theory allows, and say why if it falls short.",
+    "inventory": "Show arrays, drives and the links between them and the processor.",
+    "run": "Measure on a schedule and serve metrics, until SIGTERM.",
+}
+
+
+class _Commands(click.Group):
+    """Loads subcommands by name; turns an operator's mistake into a message and a remedy."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(f"arraygauge.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        close = get_close_matches(args[0], _COMMANDS, n=1)
+        if args[0] not in _COMMANDS and close:
+            ctx.fail(f"no command '{args[0]}'; did you mean '{close[0]}'?")
+        return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> object:
+        try:
+            return super().invoke(ctx)
+        except OperatorError as error:
+            click.echo(f"arraygauge: {error.message}\n  remedy: {error.remedy}", err=True)
+            sys.exit(2)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="arraygauge")
+@click.option(
+    "--config",
+    "config_path",
+    metavar="FILE",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Configuration file. Default: /etc/arraygauge/config.toml for root, else the XDG place.",
+)
+@click.pass_context
+def main(ctx: click.Context, config_path: Path | None) -> None:
+    """Is this array doing what its drives, its bus and its level allow, and if not, why?"""
+    ctx.obj = config_path

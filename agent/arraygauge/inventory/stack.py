@@ -1,0 +1,40 @@
+"""How block devices stand on one another: partitions, arrays, mapped devices, multipath."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from arraygauge.inventory.block_entry import BlockEntry, head_of, hidden_paths
+from arraygauge.inventory.tree import Reader
+from arraygauge.inventory.values import DeviceKind
+
+Entries = Mapping[str, BlockEntry]
+
+
+def devices_below(entry: BlockEntry, entries: Entries) -> tuple[str, ...]:
+    """What the device is made of: its slaves, a partition's disk, a multipath device's paths."""
+    if entry.disk is not None:
+        return (entry.disk,)
+    return tuple(sorted({*entry.slaves, *hidden_paths(entry.name, entries)}))
+
+
+def devices_above(entry: BlockEntry, entries: Entries) -> tuple[str, ...]:
+    """What is made of the device: its holders, a disk's partitions, a path's multipath device."""
+    above = {*entry.holders, *(name for name, each in entries.items() if each.disk == entry.name)}
+    if entry.kind is DeviceKind.HIDDEN_PATH and (head := head_of(entry.name)) in entries:
+        above.add(head)
+    return tuple(sorted(above))
+
+
+def physical_path(reader: Reader, entry: BlockEntry, entries: Entries) -> str:
+    """The device path that leads to the hardware.
+
+    An NVMe multipath device hangs on nothing itself; one of its paths stands for it,
+    an optimized one if the subsystem tells (asymmetric namespace access).
+    """
+    paths = hidden_paths(entry.name, entries)
+    if not paths:
+        return entry.device_path
+    states = {path: reader.text(f"{entries[path].base}/ana_state") for path in paths}
+    best = next((path for path in paths if states[path] == "optimized"), paths[0])
+    return entries[best].device_path

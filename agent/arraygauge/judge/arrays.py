@@ -1,0 +1,145 @@
+"""The verdict on an array, from the host and what was measured on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from statistics import median_high
+
+from arraygauge.inventory.values import Array, Host
+from arraygauge.judge.health import health_of
+from arraygauge.judge.pace import pace_of, rate_of, ratio_of
+from arraygauge.judge.peers import Grounds, reference_rates
+from arraygauge.judge.values import ArrayVerdict, Cause, OddMember, Pace
+from arraygauge.probe.values import Attempt, Measurement
+from arraygauge.theory import (
+    SEQUENTIAL_READ,
+    Expectation,
+    MemberRate,
+    Source,
+    Workload,
+    expect_array,
+)
+
+
+def assess_array(
+    host: Host, array: Array, attempts: Mapping[str, Attempt], grounds: Grounds
+) -> ArrayVerdict:
+    """Hold one array against its expectation. ``attempts``, by device name, must
+    hold the array's own; members it does not hold are taken as not measured."""
+    model = _Model(
+        host=host, array=array, grounds=grounds, workload=_workload(attempts[array.name])
+    )
+    attempt = attempts[array.name]
+    found = member_rates(array, attempts)
+    references = _with_rated(reference_rates(host, found), array, grounds)
+    expectation = model.expect(references)
+    pace = pace_of(attempt, expectation, grounds.tolerances.short)
+    odd = tuple(
+        replace(member, explained_share=model.explained(member, references, attempt, pace))
+        for member in odd_members(found, references, grounds.tolerances.odd_member)
+    )
+    return ArrayVerdict(
+        array=array,
+        health=health_of(host, array),
+        pace=pace,
+        attempt=attempt,
+        expectation=expectation,
+        as_found=model.expect({**references, **_measured(found)}),
+        ratio=ratio_of(attempt, expectation),
+        cause=_cause(pace, odd),
+        odd_members=odd,
+    )
+
+
+def member_rates(array: Array, attempts: Mapping[str, Attempt]) -> dict[str, float]:
+    """Bytes per second of each member that was measured by itself."""
+    rates = {member.name: rate_of(attempts.get(member.name)) for member in array.members}
+    return {name: rate for name, rate in rates.items() if rate is not None}
+
+
+def odd_members(
+    found: Mapping[str, float], references: Mapping[str, MemberRate], odd_below: float
+) -> tuple[OddMember, ...]:
+    """Members slower than ``odd_below`` of what their peers do, slowest share first."""
+    shares = {name: rate / references[name].read_bytes_per_second for name, rate in found.items()}
+    return tuple(
+        OddMember(
+            name=name,
+            bytes_per_second=found[name],
+            peers_bytes_per_second=references[name].read_bytes_per_second,
+            explained_share=None,
+        )
+        for name in sorted(shares, key=lambda name: shares[name])
+        if shares[name] < odd_below
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Model:
+    """One array's expectation as a function of its members' rates alone."""
+
+    host: Host
+    array: Array
+    grounds: Grounds
+    workload: Workload
+
+    def expect(self, rates: Mapping[str, MemberRate]) -> Expectation | None:
+        return expect_array(self.host, self.array, rates, self.grounds.uplinks, self.workload)
+
+    def explained(
+        self,
+        member: OddMember,
+        references: Mapping[str, MemberRate],
+        attempt: Attempt,
+        pace: Pace,
+    ) -> float | None:
+        """The share of the shortfall that the model shows with only this member slow."""
+        rate = rate_of(attempt)
+        expected = self.expect(references)
+        slowed = self.expect({**references, **_measured({member.name: member.bytes_per_second})})
+        if pace is not Pace.SHORT or rate is None or expected is None or slowed is None:
+            return None
+        shortfall = expected.floor_bytes_per_second - rate
+        lost_to_it = expected.floor_bytes_per_second - slowed.floor_bytes_per_second
+        return max(0.0, min(1.0, lost_to_it / shortfall))
+
+
+def _workload(attempt: Attempt) -> Workload:
+    return attempt.workload if isinstance(attempt, Measurement) else SEQUENTIAL_READ
+
+
+def _measured(rates: Mapping[str, float]) -> dict[str, MemberRate]:
+    return {
+        name: MemberRate(
+            read_bytes_per_second=rate, write_bytes_per_second=None, source=Source.MEASURED
+        )
+        for name, rate in rates.items()
+    }
+
+
+def _with_rated(
+    references: Mapping[str, float], array: Array, grounds: Grounds
+) -> dict[str, MemberRate]:
+    """What members should do: what was declared for them, or what their peers do; a
+    member that could not be measured is taken to be as good as the rest."""
+    members = {member.name for member in array.members}
+    rated = {name: rate for name, rate in grounds.rated.items() if name in members}
+    return {**_assumed_alike(references, members), **_measured(references), **rated}
+
+
+def _assumed_alike(references: Mapping[str, float], members: set[str]) -> dict[str, MemberRate]:
+    if not references:
+        return {}
+    alike = MemberRate(
+        read_bytes_per_second=median_high(references.values()),
+        write_bytes_per_second=None,
+        source=Source.ASSUMED,
+    )
+    return dict.fromkeys(members, alike)
+
+
+def _cause(pace: Pace, odd: tuple[OddMember, ...]) -> Cause | None:
+    if pace is not Pace.SHORT:
+        return None
+    return Cause.SLOW_MEMBER if odd else Cause.UNSEEN_SHARED_LIMIT

@@ -1,0 +1,71 @@
+"""The state of redundancy, from what md says and from what md does not say."""
+
+from __future__ import annotations
+
+from arraygauge.inventory.values import (
+    Array,
+    ArrayState,
+    Host,
+    Level,
+    Member,
+    MemberState,
+    SyncAction,
+)
+from arraygauge.judge.values import Health, Protection
+from arraygauge.theory import Geometry, Survivable, data_is_complete, survivable
+from arraygauge.theory.shape import geometry_of
+
+_WITHOUT_REDUNDANCY = (Level.RAID0, Level.LINEAR)
+
+
+def health_of(host: Host, array: Array) -> Health:
+    """Present protection of one array. Only presence and md's words are used: no I/O."""
+    known = array.level is not Level.UNKNOWN and bool(array.raid_disks)
+    geometry = geometry_of(host, array) if known else None
+    missing = tuple(sorted(geometry.missing)) if geometry else ()
+    wanted = array.raid_disks or len(array.members)
+    return Health(
+        protection=_protection(array, geometry),
+        working=wanted - len(missing),
+        wanted=wanted,
+        lost=tuple(member.name for member in array.members if _is_lost(member)),
+        silent=tuple(member.name for member in array.members if _is_silent(member)),
+        missing_slots=missing,
+        survivable=survivable(geometry) if geometry else Survivable(guaranteed=0, at_best=0),
+        rebuilding=tuple(member.name for member in array.members if _is_rebuilding(array, member)),
+    )
+
+
+def _protection(array: Array, geometry: Geometry | None) -> Protection:
+    if not array.running:
+        return Protection.STOPPED
+    if array.state is ArrayState.BROKEN or array.mdstat_broken:
+        return Protection.BROKEN
+    if geometry is None:
+        return Protection.UNKNOWN
+    if not data_is_complete(geometry):
+        return Protection.BROKEN
+    if array.level in _WITHOUT_REDUNDANCY:
+        return Protection.NEVER_ANY
+    if not geometry.missing:
+        return Protection.WHOLE
+    return Protection.REDUCED if survivable(geometry).guaranteed else Protection.NONE_LEFT
+
+
+def _is_lost(member: Member) -> bool:
+    return not member.present or MemberState.FAULTY in member.states
+
+
+def _is_silent(member: Member) -> bool:
+    """Its device is gone and md still counts it as a member in good order."""
+    return not member.present and MemberState.FAULTY not in member.states
+
+
+def _is_rebuilding(array: Array, member: Member) -> bool:
+    """A spare with a slot is being filled (Documentation/admin-guide/md.rst, dev-XXX/state)."""
+    return (
+        array.sync_action is SyncAction.RECOVER
+        and member.slot is not None
+        and MemberState.IN_SYNC not in member.states
+        and not _is_lost(member)
+    )

@@ -1,0 +1,25 @@
+"""The configuration's declarations in the judge's terms."""
+
+from __future__ import annotations
+
+from arraygauge.config import Configuration
+from arraygauge.inventory.values import Host
+from arraygauge.judge import Grounds
+from arraygauge.theory import MemberRate, Source
+
+
+def grounds_of(configuration: Configuration, host: Host) -> Grounds:
+    """The configuration's declarations, with drive patterns resolved to device names."""
+    rated = {
+        device.name: MemberRate(
+            read_bytes_per_second=section.read_mb_per_second * 1e6,
+            write_bytes_per_second=(
+                section.write_mb_per_second * 1e6 if section.write_mb_per_second else None
+            ),
+            source=Source.RATED,
+        )
+        for section in configuration.drive
+        for device in host.devices
+        if section.match in (device.name, device.serial, device.stable_id)
+    }
+    return Grounds(uplinks=tuple(uplink.uplink() for uplink in configuration.uplink), rated=rated)

@@ -1,0 +1,124 @@
+"""JSON for scripts: one versioned document a command, base units, unknown as null."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict
+from typing import Any
+
+from arraygauge.inventory.values import Host
+from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status
+from arraygauge.judge.pace import rate_of
+from arraygauge.probe.values import Attempt, Measurement
+from arraygauge.tell.sentences import array_sentence, device_sentence, why_not
+from arraygauge.theory import Expectation
+
+CHECK_FORMAT = "arraygauge.check/1"
+INVENTORY_FORMAT = "arraygauge.inventory/1"
+
+Document = dict[str, Any]
+
+
+def status_json(status: Status) -> str:
+    """The document of `arraygauge check --json`."""
+    return _dump(
+        {
+            "format": CHECK_FORMAT,
+            "host": status.host.name,
+            "taken_at_seconds": status.host.taken_at_seconds,
+            "duration_seconds": status.seconds,
+            "arrays": [_array(verdict) for verdict in status.arrays],
+            "devices": [_device(verdict) for verdict in status.devices],
+            "problems": [asdict(problem) for problem in status.host.problems],
+        }
+    )
+
+
+def host_json(host: Host) -> str:
+    """The document of `arraygauge inventory --json`: the whole snapshot."""
+    return _dump({"format": INVENTORY_FORMAT, **asdict(host)})
+
+
+def _dump(document: Document) -> str:
+    return json.dumps(_finite(document), indent=2, allow_nan=False)
+
+
+def _finite(value: Any) -> Any:
+    """Not-known rates are infinite inside the model; to a script they are null."""
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _array(verdict: ArrayVerdict) -> Document:
+    array = verdict.array
+    return {
+        "name": array.name,
+        "stable_id": array.stable_id,
+        "level": array.level,
+        "members_wanted": verdict.health.wanted,
+        "chunk_bytes": array.chunk_bytes,
+        "layout": array.layout,
+        "array_state": array.state,
+        "sync_action": array.sync_action,
+        "pace": verdict.pace,
+        "protection": verdict.health.protection,
+        "health": asdict(verdict.health),
+        "expected": _expectation(verdict.expectation),
+        "expected_with_members_as_found": _expectation(verdict.as_found),
+        "measured": _attempt(verdict.attempt),
+        "ratio": verdict.ratio,
+        "cause": verdict.cause,
+        "odd_members": [asdict(member) for member in verdict.odd_members],
+        "explanation": array_sentence(verdict),
+    }
+
+
+def _device(verdict: DeviceVerdict) -> Document:
+    device = verdict.device
+    return {
+        "name": device.name,
+        "stable_id": device.stable_id,
+        "model": device.model,
+        "serial": device.serial,
+        "transport": device.transport,
+        "size_bytes": device.size_bytes,
+        "pace": verdict.pace,
+        "expected": _expectation(verdict.expectation),
+        "measured": _attempt(verdict.attempt),
+        "ratio": verdict.ratio,
+        "cause": verdict.cause,
+        "low_links": [asdict(link) for link in verdict.low_links],
+        "explanation": device_sentence(verdict),
+    }
+
+
+def _expectation(expectation: Expectation | None) -> Document | None:
+    if expectation is None:
+        return None
+    return {
+        "floor_bytes_per_second": expectation.floor_bytes_per_second,
+        "ceiling_bytes_per_second": expectation.ceiling_bytes_per_second,
+        "bottleneck": expectation.bottleneck.name,
+        "bottleneck_kind": expectation.bottleneck.kind,
+        "workload": asdict(expectation.workload),
+        "uses": [asdict(use) for use in expectation.uses],
+        "assumptions": expectation.assumptions,
+    }
+
+
+def _attempt(attempt: Attempt) -> Document:
+    if isinstance(attempt, Measurement):
+        return {**asdict(attempt), "rate_may_be_judged": attempt.usable}
+    rate = rate_of(attempt)
+    return {
+        "bytes_per_second": rate,
+        "outcome": "skipped",
+        "reason": attempt.reason,
+        "detail": why_not(attempt),
+    }

@@ -1,0 +1,143 @@
+"""The terminal: one block an array, one line a drive."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.markup import escape
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from arraygauge.inventory.values import Array
+from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, Status
+from arraygauge.judge.pace import rate_of
+from arraygauge.probe.values import Attempt
+from arraygauge.tell.sentences import (
+    array_sentence,
+    band_phrase,
+    bottleneck_phrase,
+    device_sentence,
+    protection_phrase,
+)
+from arraygauge.units import format_binary, format_capacity, format_rate
+
+_PACE_STYLES = {
+    Pace.AS_EXPECTED: "bold green",
+    Pace.SHORT: "bold yellow",
+    Pace.ABOVE: "bold cyan",
+    Pace.NO_REFERENCE: "bold",
+    Pace.NOT_MEASURED: "bold",
+}
+_ALARMING = (Protection.BROKEN, Protection.NONE_LEFT, Protection.REDUCED, Protection.STOPPED)
+
+
+def print_status(console: Console, status: Status) -> None:
+    """A whole pass for a person to read."""
+    if not status.arrays:
+        console.print("No md arrays on this machine: its drives are measured by themselves.\n")
+    for verdict in status.arrays:
+        _print_array(console, verdict, status.devices)
+    if status.devices:
+        console.print(_drives_table(status.devices))
+    for problem in status.host.problems:
+        console.print(Text(f"could not read {problem.path}: {problem.detail}"), style="dim")
+
+
+def _print_array(
+    console: Console, verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]
+) -> None:
+    title = Text.assemble(
+        (verdict.array.name, "bold"), "  ", _shape_phrase(verdict.array), "  ", _headline(verdict)
+    )
+    console.print(title)
+    rows = Table.grid(padding=(0, 2))
+    rows.add_column(style="dim", no_wrap=True)
+    rows.add_column()
+    for label, value in _facts(verdict, devices):
+        rows.add_row(label, value)
+    console.print(Padding(rows, (0, 0, 0, 2)))
+    console.print(Padding(Text(array_sentence(verdict)), (0, 0, 1, 2)))
+
+
+def _headline(verdict: ArrayVerdict) -> Text:
+    """Protection first when it is in question, then pace."""
+    pace = Text(str(verdict.pace), _PACE_STYLES[verdict.pace])
+    if verdict.health.protection not in _ALARMING:
+        return pace
+    word = {
+        Protection.BROKEN: "broken",
+        Protection.NONE_LEFT: "degraded, no redundancy left",
+        Protection.REDUCED: "degraded",
+        Protection.STOPPED: "stopped",
+    }[verdict.health.protection]
+    return Text.assemble((word, "bold red"), ", ", pace)
+
+
+def _shape_phrase(array: Array) -> str:
+    parts = [
+        array.level_text or "no level",
+        f"{array.raid_disks or len(array.members)} members",
+        f"chunk {format_binary(array.chunk_bytes)}" if array.chunk_bytes else "",
+        format_capacity(array.size_bytes) if array.size_bytes else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _facts(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> list[tuple[str, Text]]:
+    facts = [
+        ("expected", _text(band_phrase(verdict.expectation) if verdict.expectation else "unknown")),
+        ("measured", _text(_measured_phrase(verdict.attempt, verdict.ratio))),
+    ]
+    if verdict.expectation is not None:
+        facts.append(("bottleneck", _text(bottleneck_phrase(verdict.expectation.bottleneck))))
+    facts.append(("members", _members_line(verdict, devices)))
+    facts.append(("protection", _text(protection_phrase(verdict.health, verdict.array.level))))
+    return facts
+
+
+def _text(words: str) -> Text:
+    return Text(words)
+
+
+def _measured_phrase(attempt: Attempt, ratio: float | None) -> str:
+    rate = rate_of(attempt)
+    if rate is None:
+        return "not measured"
+    return format_rate(rate) + (f", {ratio:.0%} of expected" if ratio is not None else "")
+
+
+def _members_line(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> Text:
+    rates = {device.device.name: rate_of(device.attempt) for device in devices}
+    odd = {member.name for member in verdict.odd_members}
+    line = Text()
+    for member in verdict.array.members:
+        rate = rates.get(member.name)
+        words = f"{member.name} {format_rate(rate)}" if rate else f"{member.name} –"
+        line.append("   " if line else "")
+        line.append(
+            f"{words} (odd)" if member.name in odd else words,
+            "bold yellow" if member.name in odd else "",
+        )
+    return line
+
+
+def _drives_table(devices: tuple[DeviceVerdict, ...]) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for heading, justify in (
+        ("drive", "left"),
+        ("attached", "left"),
+        ("size", "right"),
+        ("measured", "right"),
+        ("verdict", "left"),
+    ):
+        table.add_column(heading, justify=justify)  # type: ignore[arg-type]
+    for verdict in devices:
+        device = verdict.device
+        table.add_row(
+            escape(device.name),
+            str(device.transport),
+            format_capacity(device.size_bytes) if device.size_bytes else "unknown",
+            _measured_phrase(verdict.attempt, verdict.ratio),
+            Text(device_sentence(verdict), "yellow" if verdict.pace is Pace.SHORT else ""),
+        )
+    return table

@@ -1,0 +1,172 @@
+"""Where md puts data, parity and copies: the kernel's layouts as plain enumeration.
+
+Everything the model says of a level follows from two lists: for parity levels,
+the *rows* (which member holds data and which parity, one chunk each); for
+mirrored levels, the *placements* (which members hold the copies of one chunk).
+Both repeat after a period, so a period is enumerated and counted, never guessed.
+
+Source: drivers/md/raid5.c raid5_compute_sector and drivers/md/raid10.c
+__raid10_find_phys describe the layouts; Documentation/admin-guide/md.rst names them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from arraygauge.inventory.values import Level
+
+PARITY_LEVELS = {Level.RAID4: 1, Level.RAID5: 1, Level.RAID6: 2}
+"""Parity chunks in each row."""
+
+DEFAULT_LAYOUTS = {
+    Level.RAID5: 2,  # left-symmetric
+    Level.RAID6: 2,
+    Level.RAID10: 258,  # near 2
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Geometry:
+    """The shape of an array, without its drives.
+
+    ``member_bytes`` gives each slot's usable size where they differ (raid0 zones,
+    linear); empty means equal. ``missing`` are the slots nothing serves.
+    ``seeks`` says whether the members have heads to move; None when unknown.
+    """
+
+    level: Level
+    slots: int
+    chunk_bytes: int | None = None
+    layout: int | None = None
+    missing: frozenset[int] = frozenset()
+    seeks: bool | None = False
+    member_bytes: tuple[int, ...] = ()
+
+    @property
+    def parity(self) -> int:
+        """Parity chunks in each row; 0 for levels without parity."""
+        return PARITY_LEVELS.get(self.level, 0)
+
+    @property
+    def serving(self) -> tuple[int, ...]:
+        return tuple(slot for slot in range(self.slots) if slot not in self.missing)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a parity level: the slots that hold data, in order, and parity (P, then Q)."""
+
+    data: tuple[int, ...]
+    parity: tuple[int, ...]
+
+
+@lru_cache(maxsize=1024)
+def rows(level: Level, slots: int, layout: int | None) -> tuple[Row, ...]:
+    """One period of rows of raid4, raid5 or raid6; ValueError for a layout md does not have."""
+    chosen = DEFAULT_LAYOUTS.get(level, 0) if layout is None else layout
+    if level is Level.RAID4:
+        return (Row(tuple(range(slots - 1)), (slots - 1,)),)
+    if level is Level.RAID5:
+        return tuple(_single_parity_row(row, slots, chosen) for row in range(slots))
+    if level is Level.RAID6:
+        return tuple(_double_parity_row(row, slots, chosen) for row in range(slots))
+    raise ValueError(f"{level} has no parity rows")
+
+
+def _single_parity_row(row: int, slots: int, layout: int) -> Row:
+    parity = _rotating_parity(row, slots, layout)
+    return Row(_others_after(slots, (parity,)), (parity,))
+
+
+def _rotating_parity(row: int, slots: int, layout: int) -> int:
+    if layout in (0, 2):
+        return slots - 1 - row % slots
+    if layout in (1, 3):
+        return row % slots
+    if layout in (4, 5):
+        return 0 if layout == 4 else slots - 1
+    raise ValueError(f"md has no parity layout {layout}")
+
+
+def _double_parity_row(row: int, slots: int, layout: int) -> Row:
+    if 16 <= layout <= 20:  # raid5 over all but the last slot, Q fixed in the last
+        inner = _single_parity_row(row, slots - 1, layout - 16)
+        return Row(inner.data, (*inner.parity, slots - 1))
+    if layout in (8, 9, 10):  # the three disk-data-format rotations
+        first = row % slots if layout == 8 else slots - 1 - row % slots
+        second = (first - 1) % slots if layout == 10 else (first + 1) % slots
+        return Row(_others_after(slots, (first, second)), (first, second))
+    if layout == 4:
+        return Row(tuple(range(2, slots)), (0, 1))
+    if layout == 5:
+        return Row(tuple(range(slots - 2)), (slots - 2, slots - 1))
+    first = _rotating_parity(row, slots, layout)
+    second = (first + 1) % slots
+    return Row(_others_after(slots, (first, second)), (first, second))
+
+
+def _others_after(slots: int, taken: tuple[int, ...]) -> tuple[int, ...]:
+    """The remaining slots, beginning after the last taken one, as symmetric layouts do.
+
+    Asymmetric layouts begin at slot 0 instead; the order within a row does not
+    change what any member carries, so one order serves all.
+    """
+    start = taken[-1] + 1
+    return tuple(slot % slots for slot in range(start, start + slots) if slot % slots not in taken)
+
+
+@dataclass(frozen=True, slots=True)
+class Copies:
+    """A raid10 layout number, taken apart: near | far << 8 | offset << 16."""
+
+    near: int
+    far: int
+    offset: bool
+
+    @property
+    def total(self) -> int:
+        return self.near * self.far
+
+    @classmethod
+    def from_layout(cls, layout: int | None) -> Copies:
+        """ValueError where the number names no copies at all."""
+        number = DEFAULT_LAYOUTS[Level.RAID10] if layout is None else layout
+        copies = cls(number & 0xFF, (number >> 8) & 0xFF, bool(number & 1 << 16))
+        if copies.total < 1:
+            raise ValueError(f"md has no raid10 layout {number}")
+        return copies
+
+
+@lru_cache(maxsize=1024)
+def placements(level: Level, slots: int, layout: int | None) -> tuple[tuple[int, ...], ...]:
+    """For each chunk of one period, the slots that hold a copy, first copy first.
+
+    raid1 is one placement over all slots. For raid10 the far sets of layout bits
+    17 and 18 are not told apart: they change which failures are survived, not rates.
+    """
+    if level is Level.RAID1:
+        return (tuple(range(slots)),)
+    if level is not Level.RAID10:
+        raise ValueError(f"{level} keeps no copies")
+    copies = Copies.from_layout(layout)
+    return tuple(
+        tuple(
+            (chunk * copies.near + near + far * copies.near) % slots
+            for far in range(copies.far)
+            for near in range(copies.near)
+        )
+        for chunk in range(slots)
+    )
+
+
+def raid0_zones(member_bytes: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
+    """The slots striped over in each zone of a raid0 of unequal members, widest first.
+
+    md stripes over all members until the smallest is full, then over the rest,
+    and so on (drivers/md/raid0.c create_strip_zones).
+    """
+    return tuple(
+        tuple(slot for slot, size in enumerate(member_bytes) if size > edge)
+        for edge in sorted({0, *member_bytes})[:-1]
+    )

@@ -1,0 +1,94 @@
+"""The links between drives and the CPU as resources: those the kernel shows, and those declared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+
+from arraygauge.inventory.values import Host, Link, LinkKind
+from arraygauge.theory.links import data_bytes_per_second
+from arraygauge.theory.values import Direction, Resource, ResourceKind, Source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Uplink:
+    """A shared link the kernel does not show, declared by the person who knows the board.
+
+    ``devices`` are shell-style patterns; a device is behind the uplink when its
+    name, its stable id, or the name of any link on its path matches one.
+    """
+
+    name: str
+    devices: tuple[str, ...]
+    read_bytes_per_second: float
+    write_bytes_per_second: float
+    full_duplex: bool = True
+
+
+def shared_links(host: Host, names: list[str], uplinks: tuple[Uplink, ...]) -> tuple[Resource, ...]:
+    """Every link with a known rate that any of the devices passes, declared ones included."""
+    passing: dict[str, list[str]] = {}
+    for name in names:
+        for link_id in links_below(host, name):
+            passing.setdefault(link_id, []).append(name)
+    found = [
+        _link_resource(link, tuple(passing[link.link_id]))
+        for link in host.links
+        if link.link_id in passing and link.negotiated is not None
+    ]
+    declared = [
+        _uplink_resource(uplink, behind)
+        for uplink in uplinks
+        if (behind := tuple(name for name in names if is_behind(host, name, uplink)))
+    ]
+    return (*found, *declared)
+
+
+def links_below(host: Host, name: str) -> tuple[str, ...]:
+    """The links a device passes; of a stacked device, those of every drive it is made of."""
+    device = host.device(name)
+    if device is None:
+        return ()
+    if device.link_ids or not device.below:
+        return device.link_ids
+    return tuple(dict.fromkeys(link for part in device.below for link in links_below(host, part)))
+
+
+def is_behind(host: Host, name: str, uplink: Uplink) -> bool:
+    device = host.device(name)
+    if device is None:
+        return False
+    disk = host.device(device.disk) if device.disk else None
+    words = {device.name, device.stable_id}
+    words.update((disk.name, disk.stable_id) if disk else ())
+    words.update(link.name for link_id in device.link_ids if (link := host.link(link_id)))
+    return any(fnmatchcase(word, pattern) for word in words for pattern in uplink.devices)
+
+
+_FULL_DUPLEX = {LinkKind.PCIE, LinkKind.SAS, LinkKind.UPLINK}
+
+
+def _link_resource(link: Link, members: tuple[str, ...]) -> Resource:
+    if link.negotiated is None:
+        raise ValueError(f"link {link.name} has no negotiated rate")
+    return Resource(
+        name=link.name,
+        kind=ResourceKind.LINK,
+        read_bytes_per_second=data_bytes_per_second(link.kind, link.negotiated, Direction.READ),
+        write_bytes_per_second=data_bytes_per_second(link.kind, link.negotiated, Direction.WRITE),
+        full_duplex=link.kind in _FULL_DUPLEX,
+        source=Source.NEGOTIATED,
+        members=members,
+    )
+
+
+def _uplink_resource(uplink: Uplink, members: tuple[str, ...]) -> Resource:
+    return Resource(
+        name=uplink.name,
+        kind=ResourceKind.LINK,
+        read_bytes_per_second=uplink.read_bytes_per_second,
+        write_bytes_per_second=uplink.write_bytes_per_second,
+        full_duplex=uplink.full_duplex,
+        source=Source.DECLARED,
+        members=members,
+    )

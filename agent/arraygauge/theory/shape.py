@@ -1,0 +1,44 @@
+"""An inventory's array as the model's geometry: its shape and health as it stands."""
+
+from __future__ import annotations
+
+from arraygauge.inventory.values import Array, BlockDevice, Host, Level
+from arraygauge.theory.geometry import Geometry
+
+
+def geometry_of(host: Host, array: Array) -> Geometry:
+    """The array's shape and health as it stands."""
+    slots = array.raid_disks or len(array.members)
+    holders = [array.member_in_slot(slot) for slot in range(slots)]
+    devices = [host.device(member.name) if member else None for member in holders]
+    sizes = tuple((member.size_bytes or 0) if member else 0 for member in holders)
+    return Geometry(
+        level=array.level,
+        slots=slots,
+        chunk_bytes=array.chunk_bytes,
+        layout=array.layout,
+        missing=frozenset(missing_slots(array)),
+        seeks=_seeks(host, [device for device in devices if device is not None]),
+        member_bytes=sizes if len(set(sizes)) > 1 and all(sizes) else (),
+    )
+
+
+def missing_slots(array: Array) -> tuple[int, ...]:
+    """Slots nothing serves. md keeps no in_sync word for raid0 and linear beyond assembly,
+    and never tells that a member of theirs has gone, so there presence alone decides."""
+    if array.level in (Level.RAID0, Level.LINEAR):
+        held = {member.slot for member in array.members if member.present}
+        return tuple(slot for slot in range(array.raid_disks or 0) if slot not in held)
+    return array.missing_slots
+
+
+def _seeks(host: Host, devices: list[BlockDevice]) -> bool | None:
+    """True or False when every member's own word agrees; None when mixed or unknown."""
+    words = {rotational_of(host, device) for device in devices}
+    return words.pop() if len(words) == 1 else None
+
+
+def rotational_of(host: Host, device: BlockDevice) -> bool | None:
+    """A partition's word is its disk's."""
+    disk = host.device(device.disk) if device.disk else None
+    return (disk or device).rotational
