@@ -26,7 +26,7 @@ def command(config_path: Path | None) -> None:
         section=configuration.run,
         stop=stop,
         collector=StatusCollector(),
-        on_serving=lambda address: console.print(
+        on_serving=lambda address: click.echo(
             f"Metrics at http://{address}/metrics, a pass every "
             f"{configuration.run.interval_seconds:g} s. Ctrl-C or SIGTERM ends it.\n"
         ),

@@ -25,7 +25,7 @@ _UNSURE = (Protection.STOPPED, Protection.UNKNOWN)
 def exit_status(status: Status) -> Exit:
     """Degraded or broken before short, short before not measured."""
     protections = [verdict.health.protection for verdict in status.arrays]
-    paces = [verdict.pace for verdict in (*status.arrays, *status.devices)]
+    paces = [array.pace for array in status.arrays] + [drive.pace for drive in status.devices]
     if any(protection in _UNSAFE for protection in protections):
         return Exit.DEGRADED
     if Pace.SHORT in paces:

@@ -47,7 +47,7 @@ class Daemon:
             self.on_serving(address)
             worker = threading.Thread(target=self._keep_surveying, name="passes", daemon=True)
             worker.start()
-            self.stop.wait()
+            self.stop.wait(None)
             worker.join(_SHUTDOWN_SECONDS)
 
     def _keep_surveying(self) -> None:

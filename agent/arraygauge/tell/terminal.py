@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from rich.console import Console
-from rich.markup import escape
+from rich.console import Console, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -38,7 +37,7 @@ def print_status(console: Console, status: Status) -> None:
     for verdict in status.arrays:
         _print_array(console, verdict, status.devices)
     if status.devices:
-        console.print(_drives_table(status.devices))
+        console.print(_drives(status.devices))
     for problem in status.host.problems:
         console.print(Text(f"could not read {problem.path}: {problem.detail}"), style="dim")
 
@@ -121,23 +120,21 @@ def _members_line(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> 
     return line
 
 
-def _drives_table(devices: tuple[DeviceVerdict, ...]) -> Table:
+def _drives(devices: tuple[DeviceVerdict, ...]) -> RenderableType:
+    """One line of figures a drive, and its sentence below where it has one to tell."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for heading, justify in (
-        ("drive", "left"),
-        ("attached", "left"),
-        ("size", "right"),
-        ("measured", "right"),
-        ("verdict", "left"),
-    ):
-        table.add_column(heading, justify=justify)  # type: ignore[arg-type]
+    table.add_column("drive")
+    table.add_column("attached")
+    table.add_column("size", justify="right")
+    table.add_column("measured", justify="right")
+    table.add_column("verdict", overflow="fold")
     for verdict in devices:
         device = verdict.device
         table.add_row(
-            escape(device.name),
-            str(device.transport),
-            format_capacity(device.size_bytes) if device.size_bytes else "unknown",
-            _measured_phrase(verdict.attempt, verdict.ratio),
+            Text(device.name),
+            Text(str(device.transport)),
+            Text(format_capacity(device.size_bytes) if device.size_bytes else "unknown"),
+            Text(_measured_phrase(verdict.attempt, verdict.ratio)),
             Text(device_sentence(verdict), "yellow" if verdict.pace is Pace.SHORT else ""),
         )
     return table

@@ -17,8 +17,8 @@ NAMES = ("vdb", "vdc", "vdd", "vde")
 
 
 def attempts(array_rate: float, **members: float) -> dict[str, Attempt]:
-    rates = dict.fromkeys(NAMES, DRIVE) | members
-    return {"md0": measured("md0", array_rate)} | {n: measured(n, r) for n, r in rates.items()}
+    rates = dict.fromkeys(NAMES, DRIVE) | members | {"md0": array_rate}
+    return {name: measured(name, rate) for name, rate in rates.items()}
 
 
 STRIPE = array(Level.RAID0, (member(name, slot) for slot, name in enumerate(NAMES)))

@@ -1,0 +1,153 @@
+"""`arraygauge check` on real md arrays: healthy ones give what theory expects.
+
+The drives are throttled by QEMU to an exact rate; all expectations are the agent's own.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from lab.guest import Guest
+from lab.machine import ArraySpec, Drive, Machine, Transport, Uplink
+
+pytestmark = pytest.mark.lab
+
+DRIVE = 20_000_000
+UNCAPPED = 1_000_000_000
+NAMES = ("alder", "birch", "cedar", "elder", "fir")
+TRANSPORTS = (Transport.VIRTIO, Transport.AHCI, Transport.NVME, Transport.VIRTIO, Transport.AHCI)
+CONFIG = "/run/arraygauge/config.toml"
+SHORT_BURSTS = "[probe]\nseconds = 1.8\nwarm_up_seconds = 0.25\n"
+
+MACHINE = Machine(
+    drives=tuple(
+        Drive(name=name, transport=transport, bytes_per_second=DRIVE, uplink="chipset")
+        for name, transport in zip(NAMES, TRANSPORTS, strict=True)
+    ),
+    uplinks=(Uplink(name="chipset", bytes_per_second=UNCAPPED),),
+)
+
+ARRAYS = [
+    *(("raid0", width, None) for width in (2, 3, 4, 5)),
+    ("raid1", 2, None),
+    ("raid10", 4, 258),
+    *(("raid5", width, 2) for width in (3, 4, 5)),
+    ("raid6", 4, 2),
+]
+
+Verdicts = dict[str, Any]
+
+
+def spec(level: str, width: int, layout: int | None = None) -> ArraySpec:
+    chunk = 0 if level == "raid1" else 64 * 1024
+    return ArraySpec(
+        name="md0", level=level, members=NAMES[:width], chunk_bytes=chunk, layout=layout
+    )
+
+
+def check(guest: Guest, *names: str, config: str = SHORT_BURSTS) -> tuple[int, Verdicts]:
+    """Exit status and document of `arraygauge check --json`."""
+    guest.write(CONFIG, config)
+    done = guest.run_module(
+        "arraygauge", "--config", CONFIG, "check", "--json", *names, timeout_seconds=120
+    )
+    assert done.stdout, done.stderr
+    return done.status, json.loads(done.stdout)
+
+
+@pytest.fixture(scope="module")
+def guest(boot_lab: Callable[[Machine], Guest]) -> Guest:
+    return boot_lab(MACHINE)
+
+
+@pytest.fixture(scope="module")
+def table(request: pytest.FixtureRequest) -> Iterator[list[str]]:
+    """Lines of expected, measured and ratio, printed when the module is done."""
+    lines: list[str] = []
+    yield lines
+    capture = request.config.pluginmanager.getplugin("capturemanager")
+    with capture.global_and_fixture_disabled():
+        print("\narray            expected MB/s  measured MB/s   ratio  bottleneck")
+        print("\n".join(lines))
+
+
+def row(name: str, verdict: Verdicts) -> str:
+    expected = verdict["expected"]
+    return (
+        f"{name:16} {expected['ceiling_bytes_per_second'] / 1e6:13.1f}  "
+        f"{verdict['measured']['bytes_per_second'] / 1e6:13.1f}  {verdict['ratio']:6.3f}  "
+        f"{expected['bottleneck']}"
+    )
+
+
+@pytest.mark.parametrize(("level", "width", "layout"), ARRAYS)
+def test_healthy_array_measures_within_five_per_cent_of_its_expectation(
+    guest: Guest, table: list[str], level: str, width: int, layout: int | None
+) -> None:
+    guest.create(spec(level, width, layout))
+    try:
+        status, document = check(guest, "md0")
+    finally:
+        guest.stop("md0")
+    [verdict] = document["arrays"]
+    table.append(row(f"{level} x {width}", verdict))
+    assert verdict["ratio"] == pytest.approx(1, abs=0.05)
+    assert (status, verdict["pace"]) == (0, "as expected"), verdict["explanation"]
+    assert verdict["odd_members"] == []
+
+
+@pytest.mark.parametrize("width", [3, 4, 5])
+def test_stripe_behind_a_declared_uplink_of_three_drives_is_bound_by_it(
+    guest: Guest, table: list[str], width: int
+) -> None:
+    guest.create(spec("raid0", width))
+    guest.limit_uplink("chipset", 3 * DRIVE)
+    try:
+        devices = json.dumps([guest.device(name) for name in NAMES])
+        uplink = f'[[uplink]]\nname = "chipset"\ndevices = {devices}\nread_mb_per_second = 60\n'
+        status, document = check(guest, "md0", config=SHORT_BURSTS + uplink)
+    finally:
+        guest.limit_uplink("chipset", UNCAPPED)
+        guest.stop("md0")
+    [verdict] = document["arrays"]
+    table.append(row(f"raid0 x {width}, uplink", verdict))
+    assert verdict["expected"]["bottleneck"] == "chipset"
+    assert verdict["ratio"] == pytest.approx(1, abs=0.05)
+    assert status == 0
+
+
+def test_stripe_behind_an_undeclared_uplink_points_to_something_shared(guest: Guest) -> None:
+    guest.create(spec("raid0", 5))
+    guest.limit_uplink("chipset", 3 * DRIVE)
+    try:
+        status, document = check(guest, "md0")
+    finally:
+        guest.limit_uplink("chipset", UNCAPPED)
+        guest.stop("md0")
+    [verdict] = document["arrays"]
+    assert (status, verdict["cause"]) == (3, "unseen shared limit")
+
+
+def test_member_slowed_to_a_quarter_is_named_by_the_next_pass_with_its_share(
+    guest: Guest,
+) -> None:
+    guest.create(spec("raid0", 4))
+    try:
+        before_status, before = check(guest, "md0")
+        guest.limit("cedar", DRIVE // 4)
+        status, document = check(guest, "md0")
+    finally:
+        guest.limit("cedar", DRIVE)
+        guest.stop("md0")
+    assert (before_status, before["arrays"][0]["odd_members"]) == (0, [])
+    [verdict] = document["arrays"]
+    [odd] = verdict["odd_members"]
+    assert status == 3
+    assert odd["name"] == guest.device("cedar")
+    assert odd["bytes_per_second"] == pytest.approx(DRIVE / 4, rel=0.05)
+    assert odd["explained_share"] > 0.9
+    assert guest.device("cedar") in verdict["explanation"]
