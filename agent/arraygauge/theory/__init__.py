@@ -1,6 +1,6 @@
 """What it should do: pure functions from capacities and shapes to a band of rates."""
 
-from arraygauge.theory.expect import MemberRate, expect_array, expect_device
+from arraygauge.theory.expect import MemberRate, expect, expect_array, expect_device
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.paths import Uplink
 from arraygauge.theory.redundancy import Survivable, data_is_complete, survivable
@@ -33,6 +33,7 @@ __all__ = [
     "Use",
     "Workload",
     "data_is_complete",
+    "expect",
     "expect_array",
     "expect_device",
     "survivable",

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from arraygauge.theory.geometry import Copies, Geometry, placements
-from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad, certain, even_reads
+from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad, certain, even_reads, reads
+from arraygauge.theory.values import Access
 
 
 def raid1_read(case: Case) -> LevelLoads:
-    """One sequential stream stays on one mirror; k streams use up to k of them."""
-    geometry, rates, streams = case.geometry, case.rates, case.workload.streams
-    serving = sorted(geometry.serving, key=lambda slot: rates[slot])
-    busy = min(streams, len(serving))
-    pool = serving[-busy:]
-    total = sum(rates[slot] for slot in pool)
-    ceiling = tuple(
-        MemberLoad(read=rates[slot] / total) if slot in pool else MemberLoad()
-        for slot in range(geometry.slots)
-    )
+    """One sequential stream stays on one mirror; k streams use up to k of them, and random
+    transfers as many as are in flight. Write-mostly mirrors serve only if no other can."""
+    geometry, rates, workload = case.geometry, case.rates, case.workload
+    serving = [slot for slot in geometry.serving if slot not in geometry.write_mostly]
+    ranked = sorted(serving or geometry.serving, key=lambda slot: rates[slot])
+    at_once = workload.queue_depth if workload.access is Access.RANDOM else workload.streams
+    pool = ranked[-min(at_once, len(ranked)) :]
+    ceiling = _shared(geometry, (tuple(pool),), rates)
+    if workload.access is Access.RANDOM and geometry.seeks is False and len(pool) == len(ranked):
+        return certain(ceiling, "raid1: random reads go to the mirror with the fewest pending")
     return LevelLoads(
-        floor=even_reads(geometry, serving[:1], 1.0),
+        floor=even_reads(geometry, ranked[:1], 1.0),
         ceiling=ceiling,
-        assumptions=(f"raid1: {streams} sequential stream(s) keep {busy} mirror(s) busy",),
+        assumptions=(f"raid1: between one mirror and {len(pool)} busy with these reads",),
     )
 
 
@@ -29,18 +30,14 @@ def raid10_read(case: Case) -> LevelLoads:
     with seeks read near and offset copies as one of each, passing over the other."""
     geometry, rates = case.geometry, case.rates
     groups = _serving_copies(geometry)
-    all_copies = _split_over_copies(geometry, groups, rates)
-    one_copy = tuple(
-        MemberLoad(
-            read=sum(min(group, key=lambda s: rates[s]) == slot for group in groups) / len(groups)
-        )
-        for slot in range(geometry.slots)
-    )
-    far_apart = Copies.from_layout(geometry.layout).far > 1
+    all_copies = _shared(geometry, groups, rates)
+    slowest = [min(group, key=lambda slot: rates[slot]) for group in groups]
+    one_copy = reads([slowest.count(slot) / len(groups) for slot in range(geometry.slots)])
     if geometry.seeks is False:
         return certain(all_copies, "raid10: all copies serve reads, members have no seeks")
-    if geometry.seeks is True and not far_apart:
-        return certain(one_copy, "raid10: members with seeks read one of each pair of near copies")
+    near_only = Copies.from_layout(geometry.layout).far == 1
+    if geometry.seeks is True and near_only and not case.workload.scattered:
+        return certain(one_copy, "raid10: members with seeks read one of each set of near copies")
     return LevelLoads(
         floor=one_copy,
         ceiling=all_copies,
@@ -55,7 +52,7 @@ def _serving_copies(geometry: Geometry) -> tuple[tuple[int, ...], ...]:
     )
 
 
-def _split_over_copies(
+def _shared(
     geometry: Geometry, groups: tuple[tuple[int, ...], ...], rates: tuple[float, ...]
 ) -> Loads:
     """Each chunk's reads shared by its copies in proportion to their rates."""
@@ -64,20 +61,19 @@ def _split_over_copies(
         total = sum(rates[slot] for slot in group)
         for slot in group:
             shares[slot] += (rates[slot] / total if total else 1 / len(group)) / len(groups)
-    return tuple(MemberLoad(read=share) for share in shares)
+    return reads(shares)
 
 
 def copies_write(case: Case) -> LevelLoads:
     """Every copy is written."""
     geometry = case.geometry
     chunks = placements(geometry.level, geometry.slots, geometry.layout)
+    held = [sum(chunk.count(slot) for chunk in chunks) for slot in range(geometry.slots)]
     return certain(
-        tuple(
-            MemberLoad(
-                write=0.0
-                if slot in geometry.missing
-                else sum(chunk.count(slot) for chunk in chunks) / len(chunks)
+        Loads(
+            tuple(
+                MemberLoad(write=0.0 if slot in geometry.missing else held[slot] / len(chunks))
+                for slot in range(geometry.slots)
             )
-            for slot in range(geometry.slots)
         )
     )

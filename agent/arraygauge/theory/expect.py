@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import inf
+from typing import TypeGuard
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Level
 from arraygauge.theory.bounds import Network, bound
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.levels import level_loads
-from arraygauge.theory.loads import Case, LevelLoads, MemberLoad
+from arraygauge.theory.loads import Case
 from arraygauge.theory.paths import Uplink, shared_links
 from arraygauge.theory.redundancy import data_is_complete
 from arraygauge.theory.shape import geometry_of
@@ -28,11 +30,24 @@ class MemberRate:
     """What one device moves by itself, bytes per second, and how that is known.
 
     ``write`` is None where it is not known: writes are then not expected at all.
+    ``operation_seconds`` and ``latency_seconds`` as in ``Resource``.
     """
 
     read_bytes_per_second: float
     write_bytes_per_second: float | None
     source: Source
+    operation_seconds: float = 0.0
+    latency_seconds: float = 0.0
+
+
+def expect(geometry: Geometry, network: Network, workload: Workload) -> Expectation | None:
+    """The band of an array that may exist only on paper; None where its data is incomplete
+    or the level is not one the model knows."""
+    if geometry.level is Level.UNKNOWN or not data_is_complete(geometry):
+        return None
+    rates = tuple(_rate(member, workload.direction) for member in network.members)
+    case = Case(geometry=geometry, workload=workload, rates=rates)
+    return bound(network, geometry, level_loads(case), workload)
 
 
 def expect_array(
@@ -42,17 +57,15 @@ def expect_array(
     uplinks: tuple[Uplink, ...],
     workload: Workload,
 ) -> Expectation | None:
-    """The band for a running array, or None where a member's rate is not known, the
-    level is not one the model knows, or too few members are left to serve data."""
+    """The band of a running array in its present health, or None where a member's rate is
+    not known, the level is not one the model knows, or data is incomplete."""
     geometry = geometry_of(host, array)
     members = _member_resources(array, geometry, rates, workload.direction)
-    if members is None or array.level is Level.UNKNOWN or not data_is_complete(geometry):
+    if members is None:
         return None
     names = [member.name for member in members if member is not None]
     network = Network(members=members, shared=shared_links(host, names, uplinks))
-    slot_rates = tuple(_rate(member, workload.direction) for member in members)
-    case = Case(geometry=geometry, workload=workload, rates=slot_rates)
-    return bound(network, level_loads(case), workload)
+    return expect(geometry, network, workload)
 
 
 def _member_resources(
@@ -65,13 +78,20 @@ def _member_resources(
             members.append(None)
             continue
         rate = rates.get(member.name)
-        if rate is None or (direction is Direction.WRITE and rate.write_bytes_per_second is None):
+        if not _is_known(rate, direction):
             return None
         members.append(member_resource(member.name, rate))
     return tuple(members)
 
 
+def _is_known(rate: MemberRate | None, direction: Direction) -> TypeGuard[MemberRate]:
+    if rate is None:
+        return False
+    return direction is Direction.READ or rate.write_bytes_per_second is not None
+
+
 def member_resource(name: str, rate: MemberRate) -> Resource:
+    """A member as a resource: it reads or writes, never both at once."""
     return Resource(
         name=name,
         kind=ResourceKind.MEMBER,
@@ -80,6 +100,8 @@ def member_resource(name: str, rate: MemberRate) -> Resource:
         full_duplex=False,
         source=rate.source,
         members=(name,),
+        operation_seconds=rate.operation_seconds,
+        latency_seconds=rate.latency_seconds,
     )
 
 
@@ -91,6 +113,14 @@ def _rate(member: Resource | None, direction: Direction) -> float:
     return member.write_bytes_per_second
 
 
+_ALONE = Geometry(level=Level.LINEAR, slots=1)
+"""A single drive: a linear array of one."""
+_UNBOUNDED = MemberRate(
+    read_bytes_per_second=inf, write_bytes_per_second=inf, source=Source.ASSUMED
+)
+"""Stands for a drive whose own rate is not known: it never binds."""
+
+
 def expect_device(
     host: Host,
     device: BlockDevice,
@@ -98,28 +128,11 @@ def expect_device(
     uplinks: tuple[Uplink, ...],
     workload: Workload,
 ) -> Expectation | None:
-    """The band for one device by itself: its rated rate if there is one, and every link
+    """The band for one device by itself: its own rate if that is known, and every link
     on its way to the CPU. None when neither is known."""
     links = shared_links(host, [device.name], uplinks)
-    known = rate is not None and (
-        workload.direction is Direction.READ or rate.write_bytes_per_second is not None
-    )
-    if not known and not links:
+    known = rate if _is_known(rate, workload.direction) else None
+    if known is None and not links:
         return None
-    own = member_resource(device.name, rate) if rate is not None and known else None
-    read = workload.direction is Direction.READ
-    loads = (MemberLoad(read=float(read), write=float(not read)),)
-    whole = LevelLoads(floor=loads, ceiling=loads)
-    if own is not None:
-        return bound(Network(members=(own,), shared=links), whole, workload)
-    return bound(Network(members=(_unbounded(device.name),), shared=links), whole, workload)
-
-
-def _unbounded(name: str) -> Resource:
-    """Stands for a drive whose own rate is not known: it never binds."""
-    infinite = MemberRate(
-        read_bytes_per_second=float("inf"),
-        write_bytes_per_second=float("inf"),
-        source=Source.ASSUMED,
-    )
-    return member_resource(name, infinite)
+    own = member_resource(device.name, known or _UNBOUNDED)
+    return expect(_ALONE, Network(members=(own,), shared=links), workload)

@@ -42,6 +42,7 @@ class Geometry:
     missing: frozenset[int] = frozenset()
     seeks: bool | None = False
     member_bytes: tuple[int, ...] = ()
+    write_mostly: frozenset[int] = frozenset()
 
     @property
     def parity(self) -> int:

@@ -28,7 +28,7 @@ def _writes_as_reads(read: LevelModel) -> LevelModel:
     """Levels without redundancy write exactly what they would read."""
 
     def turned(loads: Loads) -> Loads:
-        return tuple(MemberLoad(write=load.read) for load in loads)
+        return Loads(tuple(MemberLoad(write=load.read) for load in loads.members))
 
     def write(case: Case) -> LevelLoads:
         loads = read(case)

@@ -23,8 +23,12 @@ class MemberLoad:
     write: float = 0.0
 
 
-Loads = tuple[MemberLoad, ...]
-"""One load a slot."""
+@dataclass(frozen=True, slots=True)
+class Loads:
+    """One load a slot, and bytes run through parity arithmetic for each byte of user data."""
+
+    members: tuple[MemberLoad, ...]
+    parity: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,9 +53,12 @@ def certain(loads: Loads, *assumptions: str) -> LevelLoads:
     return LevelLoads(floor=loads, ceiling=loads, assumptions=assumptions)
 
 
+def reads(shares: Sequence[float], parity: float = 0.0) -> Loads:
+    """Bytes read by each slot for a byte of user data."""
+    return Loads(tuple(MemberLoad(read=share) for share in shares), parity)
+
+
 def even_reads(geometry: Geometry, slots: Sequence[int], share: float) -> Loads:
     """``share`` bytes read by each of ``slots`` for a byte of user data, nothing by the rest."""
     chosen = frozenset(slots)
-    return tuple(
-        MemberLoad(read=share) if slot in chosen else MemberLoad() for slot in range(geometry.slots)
-    )
+    return reads([share if slot in chosen else 0.0 for slot in range(geometry.slots)])

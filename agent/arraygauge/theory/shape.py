@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from arraygauge.inventory.values import Array, BlockDevice, Host, Level
+from arraygauge.inventory.values import Array, BlockDevice, Host, Level, MemberState
 from arraygauge.theory.geometry import Geometry
 
 
@@ -20,6 +20,11 @@ def geometry_of(host: Host, array: Array) -> Geometry:
         missing=frozenset(missing_slots(array)),
         seeks=_seeks(host, [device for device in devices if device is not None]),
         member_bytes=sizes if len(set(sizes)) > 1 and all(sizes) else (),
+        write_mostly=frozenset(
+            slot
+            for slot, member in enumerate(holders)
+            if member is not None and MemberState.WRITE_MOSTLY in member.states
+        ),
     )
 
 

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from arraygauge.theory.geometry import raid0_zones
-from arraygauge.theory.loads import Case, LevelLoads, even_reads
+from arraygauge.theory.loads import Case, LevelLoads, certain, even_reads, reads
 
 
 def linear_read(case: Case) -> LevelLoads:
-    """One place is on one member: a stream runs at that member's rate."""
-    order = sorted(range(case.geometry.slots), key=lambda slot: case.rates[slot])
+    """One place is on one member: a stream runs at that member's rate, while random
+    places fall on members in proportion to their size."""
+    geometry = case.geometry
+    if case.workload.scattered:
+        sizes = geometry.member_bytes or (1,) * geometry.slots
+        spread = reads([size / sum(sizes) for size in sizes])
+        return certain(spread, "linear: places spread over the members by their size")
+    order = sorted(range(geometry.slots), key=lambda slot: case.rates[slot])
     return LevelLoads(
-        floor=even_reads(case.geometry, order[:1], 1.0),
-        ceiling=even_reads(case.geometry, order[-1:], 1.0),
+        floor=even_reads(geometry, order[:1], 1.0),
+        ceiling=even_reads(geometry, order[-1:], 1.0),
         assumptions=("linear: one stream uses one member at a time",),
     )
 

@@ -21,13 +21,23 @@ class Access(StrEnum):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Workload:
     """What is asked of a device: ``streams`` sequential streams, or random places,
-    with ``queue_depth`` transfers of ``transfer_bytes`` in flight in all."""
+    with ``queue_depth`` transfers of ``transfer_bytes`` in flight in all.
+
+    Transfers begin at multiples of their size, ``offset_bytes`` past a boundary of
+    the array's stripe.
+    """
 
     direction: Direction
     access: Access = Access.SEQUENTIAL
     transfer_bytes: int = MIB
     queue_depth: int = 8
     streams: int = 1
+    offset_bytes: int = 0
+
+    @property
+    def scattered(self) -> bool:
+        """Whether consecutive transfers land in unrelated places: random, or several streams."""
+        return self.access is Access.RANDOM or self.streams > 1
 
 
 class Source(StrEnum):
@@ -52,6 +62,10 @@ class Resource:
 
     Capacities in bytes per second, one for each direction. A full-duplex link
     carries both at once; a member, or a half-duplex link, does one at a time.
+    ``operation_seconds`` is how long it is occupied by each separate operation at an
+    unrelated place besides moving its bytes (seek and rotation of a hard disk, the
+    controller's own time of an SSD); ``latency_seconds`` passes with each transfer
+    without occupying it.
     """
 
     name: str
@@ -62,6 +76,8 @@ class Resource:
     source: Source
     members: tuple[str, ...]
     """The members whose traffic it carries; for a member, itself."""
+    operation_seconds: float = 0.0
+    latency_seconds: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,13 +99,16 @@ class Expectation:
 
     ``floor`` and ``ceiling`` in bytes of user data per second: between them lies
     what the model cannot know (how many stripes are written whole, which mirror
-    serves a read). ``bottleneck`` has the largest demand at the ceiling.
+    serves a read, how transfers meet in queues). ``bottleneck`` has the largest
+    demand at the ceiling. ``depth_bound`` says that too few transfers are in flight
+    to keep even the bottleneck busy: latency sets the pace.
     """
 
     workload: Workload
     floor_bytes_per_second: float
     ceiling_bytes_per_second: float
     bottleneck: Resource
+    depth_bound: bool
     uses: tuple[Use, ...]
     assumptions: tuple[str, ...]
 
