@@ -1,10 +1,9 @@
 """The child that probes: reads one device with direct I/O and says what it saw.
 
-Started as ``python -I -S child.py``. It imports nothing of this package, and of
-the standard library only what starts fast. One JSON line in on standard input
-(``runner`` says what is in it), one out on standard output (``report``). It opens
-one path, read-only, and never writes anywhere but to its standard output and to
-the counter of bytes that its parent shares with it.
+Started as ``python -I -S child.py``; imports nothing of this package. One JSON line
+in on standard input (``runner`` says what is in it), one out on standard output
+(``report``). It opens one path, read-only, and writes to nothing but its standard
+output and the counter of bytes that its parent shares with it.
 
 How the rate is kept honest. On a slow drive one transfer can take a tenth of the
 time there is, so counting "what completed in half a second" would be wrong by as
@@ -34,12 +33,10 @@ from itertools import cycle
 from types import SimpleNamespace
 
 NANOSECONDS = 1_000_000_000
-SLICES = 16
-"""How many pieces the counted time of one extent is cut into."""
-WARM_UP_SHARE = 4
-"""A quarter of an extent's bytes warms up at most: a fast drive must not spend all on it."""
-PIECES, PIECE_BYTES = 16, 512
-"""A transfer is taken for all zero when this many pieces, evenly spread, are."""
+SLICES, SLICE_NANOSECONDS = 16, 20_000_000  # the counted time is cut so finely: more, or shorter
+WARM_UP_SHARE = 4  # a quarter of its bytes at most, or a fast drive would spend all on warming up
+PATIENCE = 2  # times the wanted seconds, after which a very slow drive's next extent is left out
+PIECES, PIECE_BYTES = 16, 512  # evenly spread; a transfer is taken for zero when all of them are
 ZERO_PIECE = memoryview(bytes(PIECE_BYTES)).cast("Q")
 
 Reader = Callable[[int, list[memoryview], int], int]  # os.preadv
@@ -84,7 +81,7 @@ class Window:
         self.closed = False
         self.opened = self.last = 0
         self.slices: list[tuple[int, int]] = []
-        self.slice_length = max(length // SLICES, 1)
+        self.slice_length = min(length // SLICES, SLICE_NANOSECONDS)
         self.slice_begun = self.slice_bytes = 0
 
     def complete(self, now: int, size: int) -> bool:
@@ -132,7 +129,10 @@ class Burst:
         """Read the extents in turn; each gets its share of the time and of the bytes left."""
         extents, size = self.request.extents, self.request.transfer_bytes
         buffers = aligned_buffers(self.request.queue_depth, size)
+        late = time.perf_counter() + PATIENCE * self.request.seconds
         for index, (start, length) in enumerate(extents):
+            if self.failure or time.perf_counter() > late:
+                return
             self.allowance = (self.request.max_bytes - self.read_bytes) // (len(extents) - index)
             window = self._window(start, length)
             streams = split(self.request, start, length)
@@ -144,8 +144,6 @@ class Burst:
                 thread.start()
             for thread in threads:
                 thread.join()
-            if self.failure is not None:
-                return
 
     def _window(self, start: int, length: int) -> Window:
         warm = round(self.request.warm_up_seconds * NANOSECONDS)
@@ -214,7 +212,7 @@ def _pieces(buffer: memoryview) -> list[memoryview]:
 
 
 def split(request: SimpleNamespace, start: int, length: int) -> list[Iterator[int]]:
-    """Offsets to read, one iterator for each stream; the threads of a stream share it."""
+    """Offsets to read: an iterator for each stream, shared by its threads."""
     size = request.transfer_bytes
     if request.random:
         return [scattered(start, length // size, size, request.seed)]
@@ -229,15 +227,15 @@ def scattered(start: int, count: int, size: int, seed: int) -> Iterator[int]:
     A list of every 4 KiB place of a large drive would not fit in memory, so the
     order is computed: adding, multiplying by an odd number and folding high bits
     onto low ones are each one-to-one on ``bits`` bits, hence so is their chain.
-    Results past the end are skipped. Of the two factors only oddness is relied on.
+    Results past the end are skipped. Of the factors only oddness is relied on.
     """
     bits = max((count - 1).bit_length(), 1)
     mask, fold = (1 << bits) - 1, bits // 2 + 1
     for index in range(1 << bits):
-        place = (index + seed) * 0x9E3779B97F4A7C15 & mask
-        place ^= place >> fold
-        place = place * 0xBF58476D1CE4E5B9 & mask
-        place ^= place >> fold
+        place = index + seed
+        for factor in (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB):
+            place = place * factor & mask
+            place ^= place >> fold
         if place < count:
             yield start + place * size
 
@@ -245,8 +243,8 @@ def scattered(start: int, count: int, size: int, seed: int) -> Iterator[int]:
 def _check(found: os.stat_result, number: list[int] | None) -> None:
     """That it is what the parent asked for, before and after opening it."""
     wanted = f"block device {number[0]}:{number[1]}" if number else "regular file"
-    kinds = {stat.S_IFREG: "regular file", stat.S_IFLNK: "symbolic link"}
-    kind = kinds.get(stat.S_IFMT(found.st_mode), "special file")
+    names = {stat.S_IFREG: "regular file", stat.S_IFLNK: "symbolic link"}
+    kind = names.get(stat.S_IFMT(found.st_mode), "special file")
     if stat.S_ISBLK(found.st_mode):
         kind = f"block device {os.major(found.st_rdev)}:{os.minor(found.st_rdev)}"
     if kind != wanted:

@@ -22,7 +22,7 @@ _UNFIT = {
 _ON_DEVICES = frozenset(
     (
         "bcachefs", "btrfs", "exfat", "ext2", "ext3", "ext4", "f2fs", "hfsplus", "jfs", "msdos",
-        "nilfs2", "ntfs3", "reiserfs", "vfat", "xfs", "zfs",
+        "nilfs2", "ntfs3", "reiserfs", "vfat", "xfs",
     )
 )  # fmt: skip
 

@@ -94,12 +94,16 @@ def _reused(directory: Path, folder: int, size: int) -> OwnFile | None:
         found = os.stat(name, dir_fd=folder, follow_symlinks=False)
     except FileNotFoundError:
         return None
+    _check_ours(name, found)
+    whole = found.st_size == size and found.st_blocks * 512 >= size
+    return OwnFile(path=directory / name, size_bytes=size) if whole else None
+
+
+def _check_ours(name: str, found: os.stat_result) -> None:
     if not stat.S_ISREG(found.st_mode):
         raise _Unfit(f"{name} is there but is not a regular file; remove it")
     if found.st_uid != os.geteuid():
         raise _Unfit(f"{name} is there but belongs to user {found.st_uid}; remove it")
-    whole = found.st_size == size and found.st_blocks * 512 >= size
-    return OwnFile(path=directory / name, size_bytes=size) if whole else None
 
 
 def _made(directory: Path, folder: int, size: int, stop: StopToken | None) -> OwnFile:
@@ -108,6 +112,7 @@ def _made(directory: Path, folder: int, size: int, stop: StopToken | None) -> Ow
     name, temporary = _name(size), f".{_name(size)}.partial"
     fd = _created(folder, temporary)
     try:
+        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)  # tells it from a leftover
         _fill(fd, size, stop)
         os.rename(temporary, name, src_dir_fd=folder, dst_dir_fd=folder)
     except BaseException:
@@ -122,31 +127,37 @@ def _made(directory: Path, folder: int, size: int, stop: StopToken | None) -> Ow
 
 def _check_room(folder: int, size: int) -> None:
     room = os.fstatvfs(folder)
-    free, whole = room.f_bavail * room.f_frsize, room.f_blocks * room.f_frsize
+    lacking = why_no_room(size, room.f_bavail * room.f_frsize, room.f_blocks * room.f_frsize)
+    if lacking is not None:
+        raise _Unfit(lacking)
+
+
+def why_no_room(size: int, free: int, whole: int) -> str | None:
+    """Why a file of ``size`` bytes should not be made with so many free of the whole. Pure."""
     floor = max(round(FREE_SHARE * whole), FREE_TIMES_SIZE * size)
-    if free - size < floor:
-        raise _Unfit(
-            f"a file of {format_capacity(size)} would leave {format_capacity(max(free - size, 0))} "
-            f"free of {format_capacity(whole)}, and {format_capacity(floor)} must stay free; "
-            "free some space, or name a directory elsewhere on the device"
-        )
+    if free - size >= floor:
+        return None
+    return (
+        f"a file of {format_capacity(size)} would leave {format_capacity(max(free - size, 0))} "
+        f"free of {format_capacity(whole)}, and {format_capacity(floor)} must stay free; "
+        "free some space, or name a directory elsewhere on the device"
+    )
 
 
 def _created(folder: int, name: str) -> int:
-    """A new file, locked while it is filled; one that a killed run left is removed first."""
+    """A new file; one that a killed run left half-written is removed first."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW
     try:
-        fd = os.open(name, flags, 0o600, dir_fd=folder)
+        return os.open(name, flags, 0o600, dir_fd=folder)
     except FileExistsError:
         _remove_leftover(folder, name)
-        fd = os.open(name, flags, 0o600, dir_fd=folder)
-    fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    return fd
+    return os.open(name, flags, 0o600, dir_fd=folder)
 
 
 def _remove_leftover(folder: int, name: str) -> None:
     fd = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK, dir_fd=folder)
     try:
+        _check_ours(name, os.fstat(fd))
         fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
         os.unlink(name, dir_fd=folder)
     except BlockingIOError:

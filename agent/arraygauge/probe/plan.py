@@ -63,11 +63,15 @@ def plan_array(host: Host, array: Array, limits: BurstLimits) -> ProbeRequest | 
 
 
 def array_workload(host: Host, array: Array) -> Workload:
-    """One sequential stream, deep enough to hold two whole stripes in flight."""
-    width = len(geometry_of(host, array).serving)
-    stripe_bytes = (array.chunk_bytes or 0) * width
-    depth = max(SEQUENTIAL_READ.queue_depth, ceil(2 * stripe_bytes / MIB))
-    return Workload(direction=Direction.READ, transfer_bytes=MIB, queue_depth=depth)
+    """One sequential stream, deep enough to hold two whole stripes in flight; on mirrors a
+    stream for each, since one alone would leave the others idle (raid1.c read_balance)."""
+    geometry = geometry_of(host, array)
+    mirrors = len(geometry.serving) if array.level is Level.RAID1 else 1
+    stripe_bytes = (array.chunk_bytes or 0) * len(geometry.serving)
+    depth = max(SEQUENTIAL_READ.queue_depth, ceil(2 * stripe_bytes / MIB), 4 * mirrors)
+    return Workload(
+        direction=Direction.READ, transfer_bytes=MIB, queue_depth=depth, streams=mirrors
+    )
 
 
 def _why_not_through_md(host: Host, array: Array) -> tuple[SkipReason, str] | None:

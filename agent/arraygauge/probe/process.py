@@ -75,6 +75,7 @@ class Child:
         except BaseException:
             os.close(self._counter)
             raise
+        self._into, self._out, self._err = _pipes(self.process)
         self._begun = time.monotonic()
         self._answer, self._complaint = b"", b""
 
@@ -97,6 +98,9 @@ class Child:
                 bytes_read=self._bytes_read(),
                 seconds=time.monotonic() - self._begun,
             )
+        except BaseException:
+            self._see_out(Ending.STOPPED)
+            raise
         finally:
             self._close()
 
@@ -106,47 +110,37 @@ class Child:
             psutil.Process(self.process.pid).ionice(psutil.IOPRIO_CLASS_IDLE)
 
     def _converse(self, line: bytes, stop: StopToken, deadline: float) -> Ending:
-        into, out, err = self._streams()
         with selectors.DefaultSelector() as selector:
-            for stream in (stop, out, err):
-                selector.register(stream, selectors.EVENT_READ)
-            selector.register(into, selectors.EVENT_WRITE)
+            for source in (stop, self._out, self._err):
+                selector.register(source, selectors.EVENT_READ)
+            selector.register(self._into, selectors.EVENT_WRITE)
             while (left := deadline - time.monotonic()) > 0:
                 ready = {key.fileobj for key, _ in selector.select(left)}
                 if stop in ready:
                     return Ending.STOPPED
-                if into in ready and not (line := _send(into, line)):
-                    selector.unregister(into)
-                if err in ready and not self._hear(err):
-                    selector.unregister(err)
-                if out in ready and self._has_answered(out):
+                if self._into in ready and not (line := _send(self._into, line)):
+                    selector.unregister(self._into)
+                if self._err in ready and not self._hear():
+                    selector.unregister(self._err)
+                if self._out in ready and self._has_answered():
                     return Ending.ANSWERED
         return Ending.OVERDUE
 
-    def _streams(self) -> tuple[IO[bytes], IO[bytes], IO[bytes]]:
-        into, out, err = self.process.stdin, self.process.stdout, self.process.stderr
-        if into is None or out is None or err is None:
-            raise AssertionError("all three streams are pipes")
-        for stream in (into, err):
-            os.set_blocking(stream.fileno(), False)
-        return into, out, err
-
-    def _has_answered(self, out: IO[bytes]) -> bool:
+    def _has_answered(self) -> bool:
         """Take what there is; true when the line, the stream or our patience has ended."""
-        chunk = os.read(out.fileno(), 1 << 16)
+        chunk = os.read(self._out.fileno(), 1 << 16)
         self._answer += chunk
         return not chunk or b"\n" in chunk or len(self._answer) > ANSWER_LIMIT_BYTES
 
-    def _hear(self, err: IO[bytes]) -> bool:
-        chunk = os.read(err.fileno(), 1 << 16)
+    def _hear(self) -> bool:
+        chunk = os.read(self._err.fileno(), 1 << 16)
         self._complaint = (self._complaint + chunk)[-COMPLAINT_LIMIT_BYTES:]
         return bool(chunk)
 
     def _hear_rest(self) -> None:
         """What the child said last may have arrived after its answer ended."""
-        _, _, err = self._streams()
         with suppress(BlockingIOError):
-            self._hear(err)
+            self._hear()
 
     def _see_out(self, ending: Ending) -> int | None:
         patience = LINGER_SECONDS if ending is Ending.ANSWERED else 0
@@ -162,8 +156,18 @@ class Child:
 
     def _close(self) -> None:
         os.close(self._counter)
-        for stream in self._streams():
+        for stream in (self._into, self._out, self._err):
             stream.close()
+
+
+def _pipes(process: subprocess.Popen[bytes]) -> tuple[IO[bytes], IO[bytes], IO[bytes]]:
+    into, out, err = process.stdin, process.stdout, process.stderr
+    assert into is not None  # all three were asked for as pipes
+    assert out is not None
+    assert err is not None
+    for stream in (into, err):
+        os.set_blocking(stream.fileno(), False)
+    return into, out, err
 
 
 def _send(into: IO[bytes], line: bytes) -> bytes:

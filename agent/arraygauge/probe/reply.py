@@ -67,7 +67,7 @@ def parse_reply(line: bytes) -> Reply:
 def _parse(said: dict[str, object]) -> Reply:
     places = [_Place.parse(place) for place in _list(said["places"])]
     return Reply(
-        step=Step(said["step"]),
+        step=Step(_text(said["step"])),
         number=_whole(said["number"]),
         offset=None if said["offset"] is None else _whole(said["offset"]),
         found=_text(said["found"]),

@@ -43,7 +43,9 @@ def probe_through_file(
             ),
         )
     mount = mounts[_device_number(directory)]
-    own_file = prepare_own_file(directory, places.size_bytes, mount.filesystem, mount.read_only)
+    own_file = prepare_own_file(
+        directory, places.size_bytes, mount.filesystem, mount.read_only, prober.stop
+    )
     if isinstance(own_file, Refusal):
         return Skipped(
             device=device.name,

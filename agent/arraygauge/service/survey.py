@@ -90,8 +90,9 @@ class Surveyor:
         if isinstance(plan, Skipped) or device is None:
             return plan if isinstance(plan, Skipped) else _gone(plan)
         attempt = self.prober.run(plan)
-        if attempt.outcome is not Outcome.REFUSED:
-            return attempt
+        hangs = device.name in self.prober.quarantine.stuck()
+        if attempt.outcome is not Outcome.REFUSED or hangs:
+            return attempt  # making a file on a device that hangs would hang this process
         return probe_through_file(self.prober, host, device, attempt, self._file_places())
 
     def _file_places(self) -> FilePlaces:

@@ -16,8 +16,8 @@ def raid1_read(case: Case) -> LevelLoads:
     at_once = workload.queue_depth if workload.access is Access.RANDOM else workload.streams
     pool = ranked[-min(at_once, len(ranked)) :]
     ceiling = _shared(geometry, (tuple(pool),), rates)
-    if workload.access is Access.RANDOM and geometry.seeks is False and len(pool) == len(ranked):
-        return certain(ceiling, "raid1: random reads go to the mirror with the fewest pending")
+    if workload.scattered and geometry.seeks is False and len(pool) == len(ranked):
+        return certain(ceiling, "raid1: reads go to the mirror with the fewest pending")
     return LevelLoads(
         floor=even_reads(geometry, ranked[:1], 1.0),
         ceiling=ceiling,
