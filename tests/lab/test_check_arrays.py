@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from typing import Any
 
 import pytest
 
+from lab.agent import SHORT_BURSTS, Verdicts, check
 from lab.guest import Guest
 from lab.machine import ArraySpec, Drive, Machine, Transport, Uplink
 
@@ -20,9 +20,6 @@ DRIVE = 20_000_000
 UNCAPPED = 1_000_000_000
 NAMES = ("alder", "birch", "cedar", "elder", "fir")
 TRANSPORTS = (Transport.VIRTIO, Transport.AHCI, Transport.NVME, Transport.VIRTIO, Transport.AHCI)
-CONFIG = "/run/arraygauge/config.toml"
-SHORT_BURSTS = "[probe]\nseconds = 1.8\nwarm_up_seconds = 0.25\n"
-
 MACHINE = Machine(
     drives=tuple(
         Drive(name=name, transport=transport, bytes_per_second=DRIVE, uplink="chipset")
@@ -39,24 +36,12 @@ ARRAYS = [
     ("raid6", 4, 2),
 ]
 
-Verdicts = dict[str, Any]
-
 
 def spec(level: str, width: int, layout: int | None = None) -> ArraySpec:
     chunk = 0 if level == "raid1" else 64 * 1024
     return ArraySpec(
         name="md0", level=level, members=NAMES[:width], chunk_bytes=chunk, layout=layout
     )
-
-
-def check(guest: Guest, *names: str, config: str = SHORT_BURSTS) -> tuple[int, Verdicts]:
-    """Exit status and document of `arraygauge check --json`."""
-    guest.write(CONFIG, config)
-    done = guest.run_module(
-        "arraygauge", "--config", CONFIG, "check", "--json", *names, timeout_seconds=120
-    )
-    assert done.stdout, done.stderr
-    return done.status, json.loads(done.stdout)
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,41 @@
+"""What is there: the only reader of /sys, /proc and udev. The values; ``host`` reads them."""
+
+from arraygauge.inventory.values import (
+    Array,
+    ArrayState,
+    BlockDevice,
+    DeviceKind,
+    DeviceNumber,
+    Host,
+    Level,
+    Link,
+    LinkKind,
+    LinkRate,
+    Member,
+    MemberState,
+    Mount,
+    ProblemKind,
+    ReadProblem,
+    SyncAction,
+    Transport,
+)
+
+__all__ = [
+    "Array",
+    "ArrayState",
+    "BlockDevice",
+    "DeviceKind",
+    "DeviceNumber",
+    "Host",
+    "Level",
+    "Link",
+    "LinkKind",
+    "LinkRate",
+    "Member",
+    "MemberState",
+    "Mount",
+    "ProblemKind",
+    "ReadProblem",
+    "SyncAction",
+    "Transport",
+]

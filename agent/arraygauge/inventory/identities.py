@@ -17,6 +17,8 @@ from arraygauge.inventory.udev import AskUdev
 from arraygauge.inventory.values import DeviceKind
 
 _HARDWARE = frozenset({DeviceKind.DRIVE, DeviceKind.OPTICAL, DeviceKind.NETWORK})
+_SOFTWARE = "virtual/block/"
+"""Where drivers without hardware put their devices: an nbd has no place but its name."""
 _ATA_PORT = re.compile(r"ata\d+")
 
 
@@ -44,7 +46,7 @@ def _identify_hardware(reader: Reader, entries: Entries, ask_udev: AskUdev) -> d
     hardware: dict[str, Hardware] = {}
     found: dict[str, tuple[Identity, str]] = {}
     for name, entry in entries.items():
-        if entry.kind in _HARDWARE:
+        if entry.kind in _HARDWARE and not entry.device_path.startswith(_SOFTWARE):
             properties = ask_udev(entry.number)
             hardware[name] = read_hardware(reader, entry, properties)
             place = _read_place(reader, physical_path(reader, entry, entries))

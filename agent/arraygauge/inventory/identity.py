@@ -21,7 +21,7 @@ _BLANKS = re.compile(r"\s+")
 
 _NUMBERED = (
     (re.compile(r"pci[0-9a-f]+:[0-9a-f]+"), ""),  # the root bus: its functions say it again
-    (re.compile(r"(host|virtio|usb|nvme-subsys|session)\d+"), ""),
+    (re.compile(r"(host|virtio|usb|nvme|nvme-subsys|session)\d+"), ""),
     (re.compile(r"target[\d:]+"), ""),
     (re.compile(r"end_device-.*"), ""),
     (re.compile(r"block|nvme|virtual"), ""),

@@ -60,7 +60,7 @@ class LinkTable:
             (link_id, read) for find, read in _BUSES for link_id in find(self._reader, device_path)
         ]
         ids = [link_id for link_id, _ in hops]
-        for (link_id, read), parent_id in zip(hops, [*ids[1:], None], strict=True):
+        for (link_id, read), parent_id in zip(hops, [*ids[1:], None], strict=False):
             if link_id not in self._links:
                 self._links[link_id] = replace(read(self._reader, link_id), parent_id=parent_id)
         return tuple(ids)

@@ -43,14 +43,6 @@ class MdstatMember:
     index: int
     flags: str
 
-    @property
-    def faulty(self) -> bool:
-        return "F" in self.flags
-
-    @property
-    def spare(self) -> bool:
-        return "S" in self.flags
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MdstatProgress:
@@ -152,7 +144,7 @@ def _parse_header(line: str) -> MdstatArray | None:
     match = _HEADER.fullmatch(line)
     if match is None:
         return None
-    words = match[3].split()
+    words = match[3].partition(" super ")[0].split()  # an array without members has no other line
     access = next((found[1] for word in words if (found := _ACCESS.fullmatch(word))), None)
     members = [_MEMBER.fullmatch(word) for word in words]
     plain = [

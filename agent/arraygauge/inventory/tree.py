@@ -71,7 +71,9 @@ class Reader:
             return None
         return content.decode("utf-8", "backslashreplace").removesuffix("\n")
 
-    def value(self, path: str, parse: Callable[[str], T], *, expected: bool = False) -> T | None:
+    def value(
+        self, path: str, parse: Callable[[str], T | None], *, expected: bool = False
+    ) -> T | None:
         """The parsed text; a ValueError of ``parse`` becomes a 'malformed' problem."""
         text = self.text(path, expected=expected)
         if text is None:
@@ -93,12 +95,21 @@ class Reader:
         except OSError as error:
             self._note_error(path, error, expected=False)
             return ()
+        except ValueError:  # a NUL byte in a name taken from a file
+            return ()
         return tuple(sorted(name.encode(errors="backslashreplace").decode() for name in found))
 
     def exists(self, path: str) -> bool:
         """Whether the path leads to something; a link to a removed device does not."""
         try:
             return os.path.exists(self._prefix + path)
+        except ValueError:
+            return False
+
+    def is_link(self, path: str) -> bool:
+        """Whether the path itself is a symbolic link, wherever it leads."""
+        try:
+            return os.path.islink(self._prefix + path)
         except ValueError:
             return False
 

@@ -15,10 +15,11 @@ theory assumes, which real drives, being steadier, stay above.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import ceil
 
 from arraygauge.inventory.values import Level
+from arraygauge.theory.activity import IDLE, Background
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.loads import LevelLoads, Loads, MemberLoad
 from arraygauge.theory.queueing import mean_value_analysis
@@ -33,16 +34,14 @@ adding a drive can relieve a member but never a link."""
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Network:
     """The resources of one array: its members by slot (None = missing), the links they
-    pass, and the processor's parity arithmetic where its rate is known.
-
-    ``background`` is what else moves over members, bytes read and written per second
-    by name: a rebuild, for instance.
+    pass, and the processor's parity arithmetic where its rate is known. ``background``
+    is what else the members move: a rebuild, for instance.
     """
 
     members: tuple[Resource | None, ...]
     shared: tuple[Resource, ...] = ()
     parity: Resource | None = None
-    background: Mapping[str, MemberLoad] = field(default_factory=dict)
+    background: Background = IDLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +66,7 @@ def bound(
     Raises ValueError when no resource carries any load.
     """
     run = contiguous_bytes(geometry, workload)
-    at_ceiling = _demands(network, loads.ceiling, workload, run)
+    at_ceiling = _demands(network, loads.ceiling, workload, run, network.background.least)
     limit = min(demand.most for demand in at_ceiling)
     lone = lone_seconds(network, geometry, loads.ceiling, workload, fastest=True)
     by_depth = workload.queue_depth * workload.transfer_bytes / lone
@@ -135,7 +134,8 @@ def _fixed_seconds(members: Sequence[Resource], workload: Workload) -> float:
 
 
 def _floor(network: Network, geometry: Geometry, loads: LevelLoads, workload: Workload) -> float:
-    demands = _demands(network, loads.floor, workload, contiguous_bytes(geometry, workload))
+    run = contiguous_bytes(geometry, workload)
+    demands = _demands(network, loads.floor, workload, run, network.background.most)
     if not workload.scattered:
         lone = lone_seconds(network, geometry, loads.floor, workload, fastest=False)
         by_depth = workload.queue_depth * workload.transfer_bytes / lone
@@ -149,7 +149,13 @@ def _floor(network: Network, geometry: Geometry, loads: LevelLoads, workload: Wo
     return full.throughput_per_second * workload.transfer_bytes
 
 
-def _demands(network: Network, loads: Loads, workload: Workload, run_bytes: float) -> list[_Demand]:
+def _demands(
+    network: Network,
+    loads: Loads,
+    workload: Workload,
+    run_bytes: float,
+    background: Mapping[str, MemberLoad],
+) -> list[_Demand]:
     """Every resource that the loads touch."""
     carried: dict[str, MemberLoad] = {}
     found: list[_Demand] = []
@@ -160,11 +166,11 @@ def _demands(network: Network, loads: Loads, workload: Workload, run_bytes: floa
         seconds = service_demand(member, load.read, load.write)
         if workload.scattered:
             seconds += (load.read + load.write) / run_bytes * member.operation_seconds
-        found.append(_Demand(member, seconds, _taken(network, member)))
+        found.append(_Demand(member, seconds, _taken(background, member)))
     for link in network.shared:
-        read = sum(carried[name].read for name in link.members)
-        write = sum(carried[name].write for name in link.members)
-        found.append(_Demand(link, service_demand(link, read, write), _taken(network, link)))
+        behind = [carried[name] for name in link.members if name in carried]
+        read, write = sum(load.read for load in behind), sum(load.write for load in behind)
+        found.append(_Demand(link, service_demand(link, read, write), _taken(background, link)))
     if network.parity is not None and loads.parity:
         found.append(
             _Demand(network.parity, service_demand(network.parity, loads.parity, 0.0), 0.0)
@@ -172,11 +178,11 @@ def _demands(network: Network, loads: Loads, workload: Workload, run_bytes: floa
     return found
 
 
-def _taken(network: Network, resource: Resource) -> float:
+def _taken(background: Mapping[str, MemberLoad], resource: Resource) -> float:
     """The share of a resource that background traffic takes, at most nearly all."""
-    if not network.background:
+    if not background:
         return 0.0
-    moved = [network.background[name] for name in resource.members if name in network.background]
+    moved = [background[name] for name in resource.members if name in background]
     read, write = sum(load.read for load in moved), sum(load.write for load in moved)
     return min(0.999, service_demand(resource, read, write))
 

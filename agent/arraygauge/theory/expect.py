@@ -8,6 +8,7 @@ from math import inf
 from typing import TypeGuard
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Level
+from arraygauge.theory.activity import background_of
 from arraygauge.theory.bounds import Network, bound
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.levels import level_loads
@@ -63,8 +64,12 @@ def expect_array(
     members = _member_resources(array, geometry, rates, workload.direction)
     if members is None:
         return None
+    background = background_of(array)
     names = [member.name for member in members if member is not None]
-    network = Network(members=members, shared=shared_links(host, names, uplinks))
+    names += [name for name in background.most if name not in names]
+    network = Network(
+        members=members, shared=shared_links(host, names, uplinks), background=background
+    )
     return expect(geometry, network, workload)
 
 

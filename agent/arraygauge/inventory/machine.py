@@ -1,0 +1,27 @@
+"""Which machine this is: proc(5), sys/kernel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from arraygauge.inventory.scalars import parse_label
+from arraygauge.inventory.tree import Reader
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """Name, boot and kernel; the boot id changes with every boot."""
+
+    name: str
+    boot_id: str | None
+    kernel: str | None
+
+
+def read_machine(reader: Reader) -> Machine:
+    """The machine's own words; 'unknown' where it has no name."""
+    kernel = "/proc/sys/kernel"
+    return Machine(
+        name=reader.value(f"{kernel}/hostname", parse_label) or "unknown",
+        boot_id=reader.value(f"{kernel}/random/boot_id", parse_label),
+        kernel=reader.value(f"{kernel}/osrelease", parse_label),
+    )

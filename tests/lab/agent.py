@@ -1,0 +1,35 @@
+"""Running the agent in a lab machine."""
+
+from __future__ import annotations
+
+import json
+import time
+from typing import Any
+
+from lab.guest import Guest
+
+CONFIG = "/run/arraygauge/config.toml"
+SHORT_BURSTS = "[probe]\nseconds = 1.8\nwarm_up_seconds = 0.25\n"
+"""Enough for 5 % on a drive of 20 MB/s, and quick."""
+
+Verdicts = dict[str, Any]
+
+
+def check(guest: Guest, *names: str, config: str = SHORT_BURSTS) -> tuple[int, Verdicts]:
+    """Exit status and document of `arraygauge check --json`."""
+    guest.write(CONFIG, config)
+    done = guest.run_module(
+        "arraygauge", "--config", CONFIG, "check", "--json", *names, timeout_seconds=180
+    )
+    assert done.stdout, done.stderr
+    return done.status, json.loads(done.stdout)
+
+
+def wait_until_read(guest: Guest, device: str, seconds: float = 60) -> None:
+    """Until something reads the device: its first counter in sysfs moves (iostats.rst)."""
+    path = f"/sys/block/{device}/stat"
+    before = guest.read(path).split()[0]
+    deadline = time.monotonic() + seconds
+    while guest.read(path).split()[0] == before:
+        assert time.monotonic() < deadline, f"nobody read {device} within {seconds} s"
+        time.sleep(0.1)
