@@ -1,7 +1,16 @@
 """What it should do: pure functions from capacities and shapes to a band of rates."""
 
-from arraygauge.theory.expect import MemberRate, expect, expect_array, expect_device
+from arraygauge.theory.expect import (
+    ArrayModel,
+    MemberRate,
+    depth_curve,
+    expect,
+    expect_array,
+    expect_device,
+    model_array,
+)
 from arraygauge.theory.geometry import Geometry
+from arraygauge.theory.network import Network
 from arraygauge.theory.paths import Uplink
 from arraygauge.theory.redundancy import Survivable, data_is_complete, survivable
 from arraygauge.theory.values import (
@@ -21,10 +30,12 @@ __all__ = [
     "SEQUENTIAL_READ",
     "SEQUENTIAL_WRITE",
     "Access",
+    "ArrayModel",
     "Direction",
     "Expectation",
     "Geometry",
     "MemberRate",
+    "Network",
     "Resource",
     "ResourceKind",
     "Source",
@@ -33,8 +44,10 @@ __all__ = [
     "Use",
     "Workload",
     "data_is_complete",
+    "depth_curve",
     "expect",
     "expect_array",
     "expect_device",
+    "model_array",
     "survivable",
 ]

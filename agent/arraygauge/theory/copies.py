@@ -13,8 +13,8 @@ def raid1_read(case: Case) -> LevelLoads:
     geometry, rates, workload = case.geometry, case.rates, case.workload
     serving = [slot for slot in geometry.serving if slot not in geometry.write_mostly]
     ranked = sorted(serving or geometry.serving, key=lambda slot: rates[slot])
-    at_once = workload.queue_depth if workload.access is Access.RANDOM else workload.streams
-    pool = ranked[-min(at_once, len(ranked)) :]
+    busy = len(ranked) if workload.access is Access.RANDOM else min(workload.streams, len(ranked))
+    pool = ranked[-busy:]
     ceiling = _shared(geometry, (tuple(pool),), rates)
     if workload.scattered and geometry.seeks is False and len(pool) == len(ranked):
         return certain(ceiling, "raid1: reads go to the mirror with the fewest pending")

@@ -9,10 +9,11 @@ from typing import TypeGuard
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Level
 from arraygauge.theory.activity import background_of
-from arraygauge.theory.bounds import Network, bound
+from arraygauge.theory.bounds import Bounds, bounds, expectation_of
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.levels import level_loads
-from arraygauge.theory.loads import Case
+from arraygauge.theory.loads import Case, LevelLoads
+from arraygauge.theory.network import Network
 from arraygauge.theory.paths import Uplink, shared_links
 from arraygauge.theory.redundancy import data_is_complete
 from arraygauge.theory.shape import geometry_of
@@ -41,14 +42,59 @@ class MemberRate:
     latency_seconds: float = 0.0
 
 
-def expect(geometry: Geometry, network: Network, workload: Workload) -> Expectation | None:
-    """The band of an array that may exist only on paper; None where its data is incomplete
-    or the level is not one the model knows."""
-    if geometry.level is Level.UNKNOWN or not data_is_complete(geometry):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArrayModel:
+    """An array in the model's terms, real or on paper."""
+
+    geometry: Geometry
+    network: Network
+
+
+def expect(model: ArrayModel, workload: Workload) -> Expectation | None:
+    """The band of one workload; None where the array's data is incomplete, or its level is
+    not one the model knows."""
+    loads = _loads(model, workload)
+    if loads is None:
         return None
-    rates = tuple(_rate(member, workload.direction) for member in network.members)
-    case = Case(geometry=geometry, workload=workload, rates=rates)
-    return bound(network, geometry, level_loads(case), workload)
+    found = bounds(model.network, model.geometry, loads, workload, workload.queue_depth)
+    return expectation_of(found, loads.assumptions)
+
+
+def depth_curve(model: ArrayModel, workload: Workload, deepest: int = 32) -> Bounds | None:
+    """The band at every queue depth from 1 to ``deepest``, the workload's own ignored."""
+    loads = _loads(model, workload)
+    if loads is None:
+        return None
+    return bounds(model.network, model.geometry, loads, workload, deepest)
+
+
+def _loads(model: ArrayModel, workload: Workload) -> LevelLoads | None:
+    if model.geometry.level is Level.UNKNOWN or not data_is_complete(model.geometry):
+        return None
+    rates = tuple(_rate(member, workload.direction) for member in model.network.members)
+    return level_loads(Case(geometry=model.geometry, workload=workload, rates=rates))
+
+
+def model_array(
+    host: Host,
+    array: Array,
+    rates: Mapping[str, MemberRate],
+    uplinks: tuple[Uplink, ...],
+    direction: Direction,
+) -> ArrayModel | None:
+    """A running array in its present health and activity, or None where the rate of a
+    serving member in that direction is not known."""
+    geometry = geometry_of(host, array)
+    members = _member_resources(array, geometry, rates, direction)
+    if members is None:
+        return None
+    background = background_of(array)
+    names = [member.name for member in members if member is not None]
+    names += [name for name in background.most if name not in names]
+    network = Network(
+        members=members, shared=shared_links(host, names, uplinks), background=background
+    )
+    return ArrayModel(geometry=geometry, network=network)
 
 
 def expect_array(
@@ -58,19 +104,9 @@ def expect_array(
     uplinks: tuple[Uplink, ...],
     workload: Workload,
 ) -> Expectation | None:
-    """The band of a running array in its present health, or None where a member's rate is
-    not known, the level is not one the model knows, or data is incomplete."""
-    geometry = geometry_of(host, array)
-    members = _member_resources(array, geometry, rates, workload.direction)
-    if members is None:
-        return None
-    background = background_of(array)
-    names = [member.name for member in members if member is not None]
-    names += [name for name in background.most if name not in names]
-    network = Network(
-        members=members, shared=shared_links(host, names, uplinks), background=background
-    )
-    return expect(geometry, network, workload)
+    """``expect`` of ``model_array``."""
+    model = model_array(host, array, rates, uplinks, workload.direction)
+    return expect(model, workload) if model is not None else None
 
 
 def _member_resources(
@@ -140,4 +176,5 @@ def expect_device(
     if known is None and not links:
         return None
     own = member_resource(device.name, known or _UNBOUNDED)
-    return expect(_ALONE, Network(members=(own,), shared=links), workload)
+    network = Network(members=(own,), shared=links)
+    return expect(ArrayModel(geometry=_ALONE, network=network), workload)

@@ -8,16 +8,17 @@ from hypothesis import strategies as st
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory import (
+    ArrayModel,
     Direction,
     Expectation,
     Geometry,
+    Network,
     Resource,
     ResourceKind,
     Source,
     Workload,
 )
 from arraygauge.theory import expect as model_expect
-from arraygauge.theory.bounds import Network
 from arraygauge.theory.geometry import Copies, placements, raid0_zones, rows
 
 ONE = 1.0e8
@@ -59,7 +60,9 @@ def expect(
         None if slot in geometry.missing else member(str(slot), rates.get(slot, ONE))
         for slot in range(geometry.slots)
     )
-    band = model_expect(geometry, Network(members=members, shared=shared), workload)
+    band = model_expect(
+        ArrayModel(geometry=geometry, network=Network(members=members, shared=shared)), workload
+    )
     assert band is not None
     return band
 

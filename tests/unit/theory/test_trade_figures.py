@@ -12,17 +12,18 @@ import pytest
 
 from arraygauge.inventory.values import Level, LinkKind, LinkRate
 from arraygauge.theory import (
+    ArrayModel,
     Direction,
     Expectation,
     Geometry,
     MemberRate,
+    Network,
     Resource,
     ResourceKind,
     Source,
     Workload,
     expect,
 )
-from arraygauge.theory.bounds import Network
 from arraygauge.theory.expect import member_resource
 from arraygauge.theory.links import payload_bytes_per_second
 
@@ -47,7 +48,7 @@ def band(
     network = Network(members=tuple(member_resource(n, DRIVE) for n in names), shared=(uplink,))
     geometry = Geometry(level=level, slots=drives, chunk_bytes=64 * 1024)
     workload = Workload(direction=direction, transfer_bytes=transfer_bytes, queue_depth=1024)
-    expectation = expect(geometry, network, workload)
+    expectation = expect(ArrayModel(geometry=geometry, network=network), workload)
     assert expectation is not None
     return expectation
 

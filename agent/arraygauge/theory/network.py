@@ -1,0 +1,83 @@
+"""The resources of an array, and the service demand a byte of user data puts on each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import inf
+
+from arraygauge.theory.activity import IDLE, Background
+from arraygauge.theory.loads import Loads, MemberLoad
+from arraygauge.theory.values import Resource, Workload
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """The resources of one array: its members by slot (None = missing), the links they
+    pass, and the processor's parity arithmetic where its rate is known. ``background``
+    is what else the members move: a rebuild, for instance.
+    """
+
+    members: tuple[Resource | None, ...]
+    shared: tuple[Resource, ...] = ()
+    parity: Resource | None = None
+    background: Background = IDLE
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """One resource's seconds for a byte of user data, and its share already taken."""
+
+    resource: Resource
+    seconds: float
+    taken: float
+
+    @property
+    def most(self) -> float:
+        """Bytes of user data per second this resource alone would allow."""
+        return (1 - self.taken) / self.seconds if self.seconds else inf
+
+
+def demands(
+    network: Network,
+    loads: Loads,
+    workload: Workload,
+    run_bytes: float,
+    background: Mapping[str, MemberLoad],
+) -> list[Demand]:
+    """Every resource that the loads touch."""
+    carried: dict[str, MemberLoad] = {}
+    found: list[Demand] = []
+    for member, load in zip(network.members, loads.members, strict=True):
+        if member is None:
+            continue
+        carried[member.name] = load
+        seconds = service_demand(member, load.read, load.write)
+        if workload.scattered:
+            seconds += (load.read + load.write) / run_bytes * member.operation_seconds
+        found.append(Demand(member, seconds, _taken(background, member)))
+    for link in network.shared:
+        behind = [carried[name] for name in link.members if name in carried]
+        read, write = sum(load.read for load in behind), sum(load.write for load in behind)
+        found.append(Demand(link, service_demand(link, read, write), _taken(background, link)))
+    if network.parity is not None and loads.parity:
+        found.append(Demand(network.parity, service_demand(network.parity, loads.parity, 0.0), 0.0))
+    return found
+
+
+def _taken(background: Mapping[str, MemberLoad], resource: Resource) -> float:
+    """The share of a resource that background traffic takes, at most nearly all."""
+    if not background:
+        return 0.0
+    moved = [background[name] for name in resource.members if name in background]
+    read, write = sum(load.read for load in moved), sum(load.write for load in moved)
+    return min(0.999, service_demand(resource, read, write))
+
+
+def service_demand(resource: Resource, read: float, write: float) -> float:
+    """Seconds to carry ``read`` and ``write`` bytes: at once if full duplex, else in turn."""
+    read_seconds = read / resource.read_bytes_per_second if read else 0.0
+    write_seconds = write / resource.write_bytes_per_second if write else 0.0
+    if resource.full_duplex:
+        return max(read_seconds, write_seconds)
+    return read_seconds + write_seconds

@@ -1,0 +1,96 @@
+"""How long md's passes over its members take: rebuild, resync, check, repair, reshape.
+
+md goes as fast as its members let it, never faster than sync_speed_max, and while
+others use the members it waits for them, but only while it is above sync_speed_min
+(md.c md_do_sync; is_mddev_idle watches the members' own counters). So a band:
+
+* fastest: the time that others leave free on each resource, up to sync_speed_max;
+* slowest: sync_speed_min if others use the members at all, else the same as fastest.
+
+md holds back by letting its own transfers drain rather than by stopping, so a loaded
+rebuild usually runs well above the slowest pace; it runs below it only where the
+resources themselves give less. Where sync_speed_min is set above sync_speed_max,
+md_do_sync looks at the minimum first, and so does this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from arraygauge.theory.bounds import Network, bottleneck, demands
+from arraygauge.theory.loads import Loads
+from arraygauge.theory.sync_loads import SyncWork
+from arraygauge.theory.values import Resource
+from arraygauge.units import KIB
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpeedLimits:
+    """sync_speed_min and sync_speed_max; the defaults are the kernel's 1000 and 200000
+    KiB a second (md.c; md.rst describes them as guaranteed and as a limit)."""
+
+    minimum_bytes_per_second: float = 1000 * KIB
+    maximum_bytes_per_second: float = 200_000 * KIB
+
+
+class Limit(StrEnum):
+    """The kernel's limits by their names in md's sysfs directory."""
+
+    MINIMUM = "sync_speed_min"
+    MAXIMUM = "sync_speed_max"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """One speed of a pass in bytes md counts per second, the time it takes, what sets it."""
+
+    bytes_per_second: float
+    seconds: float
+    bound_by: Resource | Limit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SyncBand:
+    """Between which paces one pass lies."""
+
+    work: SyncWork
+    fastest: Pace
+    slowest: Pace
+    assumptions: tuple[str, ...]
+
+
+_UNKNOWN_LOAD = "others' use of the members is not known: from none to md always waiting"
+
+
+def sync_band(
+    work: SyncWork,
+    network: Network,
+    limits: SpeedLimits | None = None,
+    busy: Mapping[str, float] | None = None,
+) -> SyncBand:
+    """The band for one pass, with a rebuilt slot's new member in ``network.members``.
+
+    ``busy`` is the share of a resource's time that others take, 0 to 1, by name; a
+    resource not named is idle. None when it is not known.
+
+    Raises ValueError for a share outside 0 to 1, or a slot with work but no member.
+    """
+    limits = limits or SpeedLimits()
+    shares = dict(busy or {})
+    _require_sound(work, network, shares)
+    fast = _physical(network, work.loads.ceiling, shares)
+    alone = _physical(network, work.loads.floor, {})
+    disturbed = busy is None or any(shares.get(resource.name) for resource in _used(network, work))
+    slowest = _at_most(alone, limits.minimum_bytes_per_second, Limit.MINIMUM) if disturbed else None
+    capped = _capped(alone if slowest is None else fast, limits)
+    fastest = _capped(fast, limits)
+    if slowest is not None and slowest[0] > fastest[0]:
+        fastest = slowest  # md insists on its minimum even where others leave less
+    return SyncBand(
+        work=work,
+        fastest=_pace(work, fastest),
+        slowest=_pace(work, slowest or capped),
+        assumptions=(*work.loads.assumptions, *(() if busy is not None else (_UNKNOWN_LOAD,))),
+    )
