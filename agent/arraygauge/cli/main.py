@@ -15,6 +15,7 @@ from arraygauge.errors import OperatorError
 
 _COMMANDS = {
     "check": "Measure once, compare with what theory allows, and say why if it falls short.",
+    "explain": "Show what an array should give and why: every resource, and what would raise it.",
     "inventory": "Show arrays, drives and the links between them and the processor.",
     "run": "Measure on a schedule and serve metrics, until SIGTERM.",
 }

@@ -13,7 +13,7 @@ from arraygauge.inventory.identities import Known
 from arraygauge.inventory.links import LinkTable, transport_of
 from arraygauge.inventory.mountinfo import MountTable
 from arraygauge.inventory.scalars import parse_choice, parse_count, parse_flag, parse_sectors
-from arraygauge.inventory.stack import Entries, devices_above, devices_below, physical_path
+from arraygauge.inventory.stack import Entries, devices_above, devices_below, read_physical_path
 from arraygauge.inventory.tree import Reader
 from arraygauge.inventory.values import BlockDevice, DeviceKind, Mount, ProblemKind, Transport
 
@@ -33,7 +33,7 @@ class Surroundings:
 
 def read_device(reader: Reader, entry: BlockEntry, around: Surroundings) -> BlockDevice | None:
     """One device; None, with a problem noted, if it went away while it was read."""
-    path = physical_path(reader, entry, around.entries)
+    path = read_physical_path(reader, entry, around.entries)
     transport = transport_of(path)
     # A partition has no queue and no 'removable' of its own: its disk's hold.
     whole = around.entries.get(entry.disk or "", entry).base

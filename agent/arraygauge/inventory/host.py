@@ -6,7 +6,7 @@ import time
 
 from arraygauge.inventory.block import Surroundings, read_device
 from arraygauge.inventory.block_entry import read_entries
-from arraygauge.inventory.identities import identify_all
+from arraygauge.inventory.identities import read_identities
 from arraygauge.inventory.links import LinkTable
 from arraygauge.inventory.machine import read_machine
 from arraygauge.inventory.md_arrays import read_arrays
@@ -32,7 +32,7 @@ def read_host(tree: Tree | None = None, ask_udev: AskUdev | None = None) -> Host
     taken_at_seconds = time.time()
     machine = read_machine(reader)
     entries = read_entries(reader)
-    known = identify_all(reader, entries, ask_udev or open_udev(tree))
+    known = read_identities(reader, entries, ask_udev or open_udev(tree))
     links = LinkTable(reader)
     around = Surroundings(
         entries=entries, known=known, mounts=MountTable(read_mounts(reader)), links=links

@@ -10,7 +10,7 @@ from arraygauge.inventory.block_entry import BlockEntry
 from arraygauge.inventory.hardware import Hardware, read_hardware
 from arraygauge.inventory.identity import Identity
 from arraygauge.inventory.scalars import parse_count
-from arraygauge.inventory.stack import Entries, physical_path
+from arraygauge.inventory.stack import Entries, read_physical_path
 from arraygauge.inventory.sysfs_path import DEVICES, last_name, prefixes
 from arraygauge.inventory.tree import Reader
 from arraygauge.inventory.udev import AskUdev
@@ -30,7 +30,7 @@ class Known:
     hardware: Hardware | None = None
 
 
-def identify_all(reader: Reader, entries: Entries, ask_udev: AskUdev) -> dict[str, Known]:
+def read_identities(reader: Reader, entries: Entries, ask_udev: AskUdev) -> dict[str, Known]:
     """Every entry's identity, by name."""
     known = _identify_hardware(reader, entries, ask_udev)
     for name, entry in entries.items():
@@ -49,7 +49,7 @@ def _identify_hardware(reader: Reader, entries: Entries, ask_udev: AskUdev) -> d
         if entry.kind in _HARDWARE and not entry.device_path.startswith(_SOFTWARE):
             properties = ask_udev(entry.number)
             hardware[name] = read_hardware(reader, entry, properties)
-            place = _read_place(reader, physical_path(reader, entry, entries))
+            place = _read_place(reader, read_physical_path(reader, entry, entries))
             found[name] = (identity.identify_drive(hardware[name], properties, place), place)
     separated = identity.separate_clones(found)
     return {name: Known(identity=separated[name], hardware=hardware[name]) for name in separated}

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from arraygauge.inventory.hardware import Hardware
 from arraygauge.inventory.udev import Properties
@@ -100,18 +101,26 @@ def _last(device_path: str) -> str:
     return name if re.match(r"nvme\d+(?:c\d+)?n\d+", name) else ""
 
 
-def separate_clones(found: dict[str, tuple[Identity, str]]) -> dict[str, Identity]:
-    """Identities by device name, each (identity, place): told apart by place where serials repeat.
+def separate_clones(found: Mapping[str, tuple[Identity, str]]) -> dict[str, Identity]:
+    """Identities by device name, each (identity, place): told apart where they repeat.
 
-    Cheap bridges all carry the same serial. A repeated world-wide name stays: it is
-    one drive seen over two ports.
+    Cheap bridges all carry the same serial, so a repeated serial gives way to the
+    place, and a repeated place to the device's name as well. A repeated world-wide
+    name stays: it is one drive seen over two ports.
     """
-    counts = Counter(identity.stable_id for identity, _ in found.values())
-    return {
+    serials = Counter(identity.stable_id for identity, _ in found.values())
+    by_place = {
         name: Identity(stable_id=f"path-{place}", source="path")
-        if identity.source == "serial" and counts[identity.stable_id] > 1
+        if identity.source == "serial" and serials[identity.stable_id] > 1
         else identity
         for name, (identity, place) in found.items()
+    }
+    places = Counter(identity.stable_id for identity in by_place.values())
+    return {
+        name: replace(identity, stable_id=f"{identity.stable_id}-{name}")
+        if identity.source == "path" and places[identity.stable_id] > 1
+        else identity
+        for name, identity in by_place.items()
     }
 
 

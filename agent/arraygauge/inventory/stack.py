@@ -26,7 +26,7 @@ def devices_above(entry: BlockEntry, entries: Entries) -> tuple[str, ...]:
     return tuple(sorted(above))
 
 
-def physical_path(reader: Reader, entry: BlockEntry, entries: Entries) -> str:
+def read_physical_path(reader: Reader, entry: BlockEntry, entries: Entries) -> str:
     """The device path that leads to the hardware.
 
     An NVMe multipath device hangs on nothing itself; one of its paths stands for it,

@@ -39,9 +39,11 @@ def ask_running_udev(number: DeviceNumber) -> Properties:
     udev only adds to what the kernel says, so no failure of it is worth more than
     not having heard it: no libudev, a device it does not know or has just dropped.
     """
+    if (loaded := _load()) is None:
+        return {}
+    pyudev, context = loaded
     try:
         with _ONE_AT_A_TIME:
-            pyudev, context = _load()
             device = pyudev.Devices.from_device_number(context, "block", os.makedev(*number))
             return {str(key): str(value) for key, value in device.properties.items()}
     except Exception:
@@ -49,8 +51,14 @@ def ask_running_udev(number: DeviceNumber) -> Properties:
 
 
 @cache
-def _load() -> tuple[Any, Any]:
-    """pyudev and a context, once: loading takes some 20 ms and starts ldconfig to find libudev."""
-    import pyudev  # noqa: PLC0415 - only where udev is, and never for the layers above
+def _load() -> tuple[Any, Any] | None:
+    """pyudev and a context; None without libudev.
 
-    return pyudev, pyudev.Context()
+    Once, whatever comes of it: loading takes some 20 ms and starts ldconfig to find libudev.
+    """
+    try:
+        import pyudev  # noqa: PLC0415 - only where udev is, and never for the layers above
+
+        return pyudev, pyudev.Context()
+    except Exception:
+        return None

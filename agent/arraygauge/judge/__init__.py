@@ -1,6 +1,6 @@
 """What the measurements mean: verdicts with reasons, as pure functions."""
 
-from arraygauge.judge.arrays import assess_array, member_rates
+from arraygauge.judge.arrays import assess_array, expected_rates, member_rates
 from arraygauge.judge.devices import assess_device
 from arraygauge.judge.peers import Grounds
 from arraygauge.judge.values import (
@@ -28,5 +28,6 @@ __all__ = [
     "Tolerances",
     "assess_array",
     "assess_device",
+    "expected_rates",
     "member_rates",
 ]

@@ -32,7 +32,7 @@ def assess_array(
     )
     attempt = attempts[array.name]
     found = member_rates(array, attempts)
-    references = _with_rated(reference_rates(host, found), array, grounds)
+    references = expected_rates(host, array, attempts, grounds)
     expectation = model.expect(references)
     pace = pace_of(attempt, expectation, grounds.tolerances.short)
     odd = tuple(
@@ -50,6 +50,13 @@ def assess_array(
         cause=_cause(pace, odd),
         odd_members=odd,
     )
+
+
+def expected_rates(
+    host: Host, array: Array, attempts: Mapping[str, Attempt], grounds: Grounds
+) -> dict[str, MemberRate]:
+    """What each member should do by itself: its rating, or else what its peers do."""
+    return _with_rated(reference_rates(host, member_rates(array, attempts)), array, grounds)
 
 
 def member_rates(array: Array, attempts: Mapping[str, Attempt]) -> dict[str, float]:

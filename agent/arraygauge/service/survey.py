@@ -69,6 +69,15 @@ class Surveyor:
             seconds=time.monotonic() - began,
         )
 
+    def measure_members(
+        self, host: Host, array: Array, progress: Progress = _silent
+    ) -> dict[str, Attempt]:
+        """The members of one array that have no rating, each read by itself."""
+        rated = grounds_of(self.configuration, host).rated
+        members = [host.device(m.name) for m in array.members if m.present and m.name not in rated]
+        devices = tuple(device for device in members if device is not None)
+        return self._probe_all(host, Targets(arrays=(), devices=devices), progress)
+
     def _probe_all(self, host: Host, targets: Targets, progress: Progress) -> dict[str, Attempt]:
         """Members and drives one by one, then the arrays they make."""
         attempts: dict[str, Attempt] = {}

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
-from arraygauge.inventory.values import Host
+from arraygauge.inventory.values import Array, Host
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status
 from arraygauge.judge.pace import rate_of
 from arraygauge.probe.values import Attempt, Measurement
 from arraygauge.tell.sentences import array_sentence, device_sentence, why_not
-from arraygauge.theory import Expectation
+from arraygauge.theory import Derivation, Expectation, Workload
 
 CHECK_FORMAT = "arraygauge.check/1"
 INVENTORY_FORMAT = "arraygauge.inventory/1"
+EXPLAIN_FORMAT = "arraygauge.explain/1"
 
 Document = dict[str, Any]
 
@@ -33,6 +35,34 @@ def status_json(status: Status) -> str:
             "problems": [asdict(problem) for problem in status.host.problems],
         }
     )
+
+
+def derivations_json(
+    array: Array, derivations: Iterable[tuple[Workload, Derivation | None]]
+) -> str:
+    """The document of `arraygauge explain --json`."""
+    return _dump(
+        {
+            "format": EXPLAIN_FORMAT,
+            "array": array.name,
+            "stable_id": array.stable_id,
+            "derivations": [
+                {"workload": asdict(workload), **_derivation(derivation)}
+                for workload, derivation in derivations
+            ],
+        }
+    )
+
+
+def _derivation(derivation: Derivation | None) -> Document:
+    if derivation is None:
+        return {"expected": None}
+    return {
+        "expected": _expectation(derivation.expectation),
+        "with_bottleneck_without_limit": _expectation(derivation.relieved),
+        "with_one_member_more": _expectation(derivation.widened),
+        "depth_needed": derivation.depth_needed,
+    }
 
 
 def host_json(host: Host) -> str:
@@ -106,6 +136,7 @@ def _expectation(expectation: Expectation | None) -> Document | None:
         "ceiling_bytes_per_second": expectation.ceiling_bytes_per_second,
         "bottleneck": expectation.bottleneck.name,
         "bottleneck_kind": expectation.bottleneck.kind,
+        "depth_bound": expectation.depth_bound,
         "workload": asdict(expectation.workload),
         "uses": [asdict(use) for use in expectation.uses],
         "assumptions": expectation.assumptions,

@@ -25,12 +25,14 @@ from arraygauge.theory.values import (
     Use,
     Workload,
 )
+from arraygauge.theory.whatif import Derivation, derive
 
 __all__ = [
     "SEQUENTIAL_READ",
     "SEQUENTIAL_WRITE",
     "Access",
     "ArrayModel",
+    "Derivation",
     "Direction",
     "Expectation",
     "Geometry",
@@ -45,6 +47,7 @@ __all__ = [
     "Workload",
     "data_is_complete",
     "depth_curve",
+    "derive",
     "expect",
     "expect_array",
     "expect_device",

@@ -72,7 +72,7 @@ def _link_resource(link: Link, members: tuple[str, ...]) -> Resource:
     if link.negotiated is None:
         raise ValueError(f"link {link.name} has no negotiated rate")
     return Resource(
-        name=link.name,
+        name=f"{link.kind} {link.name}",
         kind=ResourceKind.LINK,
         read_bytes_per_second=data_bytes_per_second(link.kind, link.negotiated, Direction.READ),
         write_bytes_per_second=data_bytes_per_second(link.kind, link.negotiated, Direction.WRITE),

@@ -16,13 +16,14 @@ md_do_sync looks at the minimum first, and so does this.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from arraygauge.theory.bounds import Network, bottleneck, demands
+from arraygauge.theory.bounds import JOINT_BOTTLENECK_SHARE
 from arraygauge.theory.loads import Loads
+from arraygauge.theory.network import Demand, Network, demands
 from arraygauge.theory.sync_loads import SyncWork
-from arraygauge.theory.values import Resource
+from arraygauge.theory.values import SEQUENTIAL_READ, Resource, ResourceKind
 from arraygauge.units import KIB
 
 
@@ -80,17 +81,65 @@ def sync_band(
     limits = limits or SpeedLimits()
     shares = dict(busy or {})
     _require_sound(work, network, shares)
-    fast = _physical(network, work.loads.ceiling, shares)
+    least = limits.minimum_bytes_per_second
+    most = max(least, limits.maximum_bytes_per_second)
+    fastest = _limited(_physical(network, work.loads.ceiling, shares), most, Limit.MAXIMUM)
     alone = _physical(network, work.loads.floor, {})
-    disturbed = busy is None or any(shares.get(resource.name) for resource in _used(network, work))
-    slowest = _at_most(alone, limits.minimum_bytes_per_second, Limit.MINIMUM) if disturbed else None
-    capped = _capped(alone if slowest is None else fast, limits)
-    fastest = _capped(fast, limits)
-    if slowest is not None and slowest[0] > fastest[0]:
-        fastest = slowest  # md insists on its minimum even where others leave less
+    slowest = _limited(alone, most, Limit.MAXIMUM)
+    touched = _used(network, work.loads.floor)
+    if busy is None or any(shares.get(demand.resource.name) for demand in touched):
+        slowest = _limited(alone, least, Limit.MINIMUM)
+        insisted = _limited(_physical(network, work.loads.ceiling, {}), least, Limit.MINIMUM)
+        fastest = max(fastest, insisted, key=lambda speed: speed[0])
     return SyncBand(
         work=work,
         fastest=_pace(work, fastest),
-        slowest=_pace(work, slowest or capped),
+        slowest=_pace(work, slowest),
         assumptions=(*work.loads.assumptions, *(() if busy is not None else (_UNKNOWN_LOAD,))),
     )
+
+
+_Speed = tuple[float, Resource | Limit]
+"""Bytes md counts per second, and what sets them."""
+
+
+def _physical(network: Network, loads: Loads, shares: Mapping[str, float]) -> _Speed:
+    """What the resources give in the time that others leave free on each; of those that
+    give nearly the least, the one most members share is named."""
+    used = [
+        replace(demand, taken=shares.get(demand.resource.name, 0.0))
+        for demand in _used(network, loads)
+    ]
+    least = min(demand.most for demand in used)
+    joint = [demand for demand in used if demand.most * JOINT_BOTTLENECK_SHARE <= least]
+    return least, max(joint, key=_shared_by).resource
+
+
+def _shared_by(demand: Demand) -> tuple[bool, int]:
+    return demand.resource.kind is ResourceKind.LINK, len(demand.resource.members)
+
+
+def _used(network: Network, loads: Loads) -> list[Demand]:
+    """Long sequential passes: no seeks, nothing else moving."""
+    alone = demands(network, loads, SEQUENTIAL_READ, SEQUENTIAL_READ.transfer_bytes, {})
+    return [demand for demand in alone if demand.seconds]
+
+
+def _limited(physical: _Speed, limit: float, name: Limit) -> _Speed:
+    return physical if physical[0] <= limit else (limit, name)
+
+
+def _pace(work: SyncWork, speed: _Speed) -> Pace:
+    rate, bound_by = speed
+    return Pace(bytes_per_second=rate, seconds=work.counted_bytes / rate, bound_by=bound_by)
+
+
+def _require_sound(work: SyncWork, network: Network, shares: Mapping[str, float]) -> None:
+    for name, share in shares.items():
+        if not 0 <= share <= 1:
+            raise ValueError(f"{name}: a busy share of {share} is not from 0 to 1")
+    for slot, (member, load) in enumerate(
+        zip(network.members, work.loads.floor.members, strict=True)
+    ):
+        if member is None and (load.read or load.write):
+            raise ValueError(f"slot {slot} has work to do but no member")

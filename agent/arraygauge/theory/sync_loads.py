@@ -36,13 +36,13 @@ class SyncWork:
     @property
     def bytes_read(self) -> float:
         """Bytes read from all members together."""
-        return self.counted_bytes * sum(load.read for load in self.loads.ceiling)
+        return self.counted_bytes * sum(load.read for load in self.loads.ceiling.members)
 
     @property
     def bytes_written(self) -> tuple[float, float]:
         """Bytes written to all members together: (at least, at most)."""
         least, most = (
-            self.counted_bytes * sum(load.write for load in loads)
+            self.counted_bytes * sum(load.write for load in loads.members)
             for loads in (self.loads.ceiling, self.loads.floor)
         )
         return least, most
@@ -57,10 +57,7 @@ def recovery(geometry: Geometry, capacity: Capacity, target: int) -> SyncWork | 
     if geometry.level not in _SYNCING or not data_is_complete(lost):
         return None
     reads = _recovery_reads(lost, target)
-    loads = tuple(
-        MemberLoad(read=read, write=1.0 if slot == target else 0.0)
-        for slot, read in enumerate(reads)
-    )
+    loads = _loads(lost, reads, [float(slot == target) for slot in range(lost.slots)])
     return SyncWork(
         action=SyncAction.RECOVER,
         loads=certain(loads, "recovery: the whole component is rebuilt, used or not"),
@@ -72,9 +69,7 @@ def _recovery_reads(lost: Geometry, target: int) -> tuple[float, ...]:
     """Parity: every survivor once. Copies: the first that serves, in md's order."""
     if lost.level in PARITY_LEVELS:
         return tuple(float(slot in lost.serving) for slot in range(lost.slots))
-    chunks = [
-        chunk for chunk in placements(lost.level, lost.slots, lost.layout) if target in chunk
-    ]
+    chunks = [chunk for chunk in placements(lost.level, lost.slots, lost.layout) if target in chunk]
     first = [next(slot for slot in chunk if slot not in lost.missing) for chunk in chunks]
     return tuple(first.count(slot) / len(chunks) for slot in range(lost.slots))
 
@@ -135,26 +130,24 @@ def _rows_checked(geometry: Geometry) -> tuple[list[float], list[float]]:
 def _checked_loads(
     geometry: Geometry, action: SyncAction, read: list[float], writes: list[float]
 ) -> LevelLoads:
-    least = tuple(MemberLoad(read=share) for share in read)
+    least = _loads(geometry, read, [0.0] * geometry.slots)
     if action is SyncAction.CHECK:
         return certain(least, "check: everything is read, nothing written unless a read fails")
     if action is SyncAction.RESYNC and geometry.level is Level.RAID1:
         return certain(_first_to_others(geometry), "raid1 resync: one mirror rewrites the others")
-    most = tuple(
-        MemberLoad(read=share, write=write) for share, write in zip(read, writes, strict=True)
-    )
     return LevelLoads(
-        floor=most,
+        floor=_loads(geometry, read, writes),
         ceiling=least,
         assumptions=(f"{action}: between nothing differing and everything rewritten",),
     )
 
 
 def _first_to_others(geometry: Geometry) -> Loads:
-    source = geometry.serving[0]
-    return tuple(
-        MemberLoad(read=float(slot == source), write=float(slot in geometry.serving[1:]))
-        for slot in range(geometry.slots)
+    source, others = geometry.serving[0], geometry.serving[1:]
+    return _loads(
+        geometry,
+        [float(slot == source) for slot in range(geometry.slots)],
+        [float(slot in others) for slot in range(geometry.slots)],
     )
 
 
@@ -166,11 +159,20 @@ def reshape(geometry: Geometry, capacity: Capacity, previous_slots: int) -> Sync
     """
     if not geometry.parity or geometry.missing:
         return None
-    loads = tuple(
-        MemberLoad(read=float(slot < previous_slots), write=1.0) for slot in range(geometry.slots)
-    )
+    old = [float(slot < previous_slots) for slot in range(geometry.slots)]
+    loads = _loads(geometry, old, [1.0] * geometry.slots)
     return SyncWork(
         action=SyncAction.RESHAPE,
         loads=certain(loads, "reshape: seeks between reading and writing places are not counted"),
         counted_bytes=capacity.component_bytes,
+    )
+
+
+def _loads(geometry: Geometry, reads: Sequence[float], writes: Sequence[float]) -> Loads:
+    """Of a parity level every row's data also runs through the processor once."""
+    return Loads(
+        members=tuple(
+            MemberLoad(read=read, write=write) for read, write in zip(reads, writes, strict=True)
+        ),
+        parity=float(geometry.slots - geometry.parity) if geometry.parity else 0.0,
     )

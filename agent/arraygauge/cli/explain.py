@@ -1,0 +1,74 @@
+"""`arraygauge explain`: where an expectation comes from."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+from rich.console import Console
+
+from arraygauge.cli.progress import progress_on
+from arraygauge.cli.status import Exit
+from arraygauge.config import load_configuration
+from arraygauge.probe.stop import StopToken
+from arraygauge.service.explain import explain
+from arraygauge.service.signals import stopping_on_signals
+from arraygauge.service.survey import surveyor
+from arraygauge.tell.derivation import print_derivation
+from arraygauge.tell.machine import derivations_json
+from arraygauge.theory import Access, Direction, Workload
+from arraygauge.units import SECTOR_BYTES, parse_bytes
+
+
+def _size(ctx: click.Context, param: click.Parameter, value: str) -> int:
+    """A number of bytes, or text such as '64 KiB'."""
+    try:
+        size = parse_bytes(value)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+    if size < SECTOR_BYTES:
+        raise click.BadParameter(f"a transfer is at least {SECTOR_BYTES} bytes")
+    return size
+
+
+@click.command()
+@click.argument("array")
+@click.option("--random", "is_random", is_flag=True, help="Random places instead of one stream.")
+@click.option(
+    "--transfer",
+    callback=_size,
+    metavar="SIZE",
+    default="1 MiB",
+    show_default=True,
+    help="Transfer size.",
+)
+@click.option(
+    "--depth", type=click.IntRange(1, 4096), default=16, show_default=True, help="In flight."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")
+@click.pass_obj
+def command(
+    config_path: Path | None, array: str, is_random: bool, transfer: int, depth: int, as_json: bool
+) -> None:
+    """Show what ARRAY should give and why: every resource and what would raise the figure.
+
+    Members that the configuration does not rate are read for a few seconds each; the
+    array itself is not touched.
+    """
+    access = Access.RANDOM if is_random else Access.SEQUENTIAL
+    workloads = tuple(
+        Workload(direction=direction, access=access, transfer_bytes=transfer, queue_depth=depth)
+        for direction in Direction
+    )
+    configuration, stop = load_configuration(config_path), StopToken()
+    with stopping_on_signals(stop), progress_on(sys.stderr) as progress:
+        found = explain(surveyor(configuration, stop), array, workloads, progress)
+    if as_json:
+        click.echo(derivations_json(found.array, found.derivations))
+    else:
+        console = Console(highlight=False)
+        for workload, derivation in found.derivations:
+            print_derivation(console, found.array, workload, derivation)
+    known = any(derivation is not None for _, derivation in found.derivations)
+    sys.exit(Exit.FINE if known else Exit.NOT_MEASURED)

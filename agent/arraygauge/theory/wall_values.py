@@ -1,0 +1,20 @@
+"""The values of the wall finder."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wall:
+    """Members that together carry no more than ``bytes_per_second``.
+
+    ``confidence``, 0 to 1, is the probability that none of the comparisons the claim
+    rests on came out as it did by noise alone: that the members are slowed at all,
+    that they speed up without each other, and that they do not without the rest.
+    It answers for chance, not for what changed between the runs.
+    """
+
+    members: frozenset[str]
+    bytes_per_second: float
+    confidence: float
