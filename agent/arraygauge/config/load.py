@@ -13,6 +13,7 @@ from pydantic_core import ErrorDetails
 from arraygauge.config.model import (
     Configuration,
     DriveSection,
+    ParitySection,
     ProbeSection,
     RunSection,
     UplinkSection,
@@ -25,6 +26,7 @@ _SECTIONS: dict[str, type[BaseModel]] = {
     "": Configuration,
     "probe": ProbeSection,
     "run": RunSection,
+    "parity": ParitySection,
     "drive": DriveSection,
     "uplink": UplinkSection,
 }

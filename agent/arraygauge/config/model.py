@@ -50,6 +50,13 @@ class RunSection(_Section):
     listen_port: Annotated[int, Field(ge=0, le=65535)] = 9847
 
 
+class ParitySection(_Section):
+    """How fast md does parity on this processor, where better is known than the agent's own
+    short benchmark: the figure the kernel logs at boot, for instance."""
+
+    mb_per_second: MegabytesPerSecond | None = None
+
+
 class DriveSection(_Section):
     """A drive's own rates, from its data sheet; `match` is a name, serial or stable id."""
 
@@ -109,5 +116,6 @@ class Configuration(_Section):
 
     probe: ProbeSection = ProbeSection()
     run: RunSection = RunSection()
+    parity: ParitySection = ParitySection()
     drive: tuple[DriveSection, ...] = ()
     uplink: tuple[UplinkSection, ...] = ()

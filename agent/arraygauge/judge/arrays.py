@@ -92,7 +92,7 @@ class _Model:
     workload: Workload
 
     def expect(self, rates: Mapping[str, MemberRate]) -> Expectation | None:
-        return expect_array(self.host, self.array, rates, self.grounds.uplinks, self.workload)
+        return expect_array(self.host, self.array, rates, self.grounds.board, self.workload)
 
     def explained(
         self,

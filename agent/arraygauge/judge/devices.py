@@ -20,7 +20,7 @@ def assess_device(
     reference = reference_rates(host, peers).get(device.name) if len(peers) > 1 else None
     held_to = grounds.rated.get(device.name) or _measured(reference)
     workload = attempt.workload if isinstance(attempt, Measurement) else SEQUENTIAL_READ
-    expectation = expect_device(host, device, held_to, grounds.uplinks, workload)
+    expectation = expect_device(host, device, held_to, grounds.board, workload)
     pace = pace_of(attempt, expectation, grounds.tolerances.odd_member)
     if held_to is None and pace in (Pace.AS_EXPECTED, Pace.SHORT):
         pace = Pace.NO_REFERENCE  # a link alone bounds a drive but does not say what it should do

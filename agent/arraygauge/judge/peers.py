@@ -8,7 +8,7 @@ from statistics import median_high
 
 from arraygauge.inventory.values import Host
 from arraygauge.judge.values import Tolerances
-from arraygauge.theory import MemberRate, Uplink
+from arraygauge.theory import BARE, Board, MemberRate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,7 +18,7 @@ class Grounds:
     ``rated`` holds declared rates by device name.
     """
 
-    uplinks: tuple[Uplink, ...] = ()
+    board: Board = BARE
     rated: Mapping[str, MemberRate] = field(default_factory=dict)
     tolerances: Tolerances = field(default_factory=Tolerances)
 

@@ -36,6 +36,6 @@ def explain(
     rates = expected_rates(host, array, attempts, grounds)
     derivations = []
     for workload in workloads:
-        model = model_array(host, array, rates, grounds.uplinks, workload.direction)
+        model = model_array(host, array, rates, grounds.board, workload.direction)
         derivations.append((workload, derive(model, workload) if model is not None else None))
     return Explanation(host=host, array=array, derivations=tuple(derivations))

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from arraygauge.config import Configuration
 from arraygauge.inventory.values import Host
 from arraygauge.judge import Grounds
-from arraygauge.theory import MemberRate, Source
+from arraygauge.probe.parity_speed import measure_parity_speed
+from arraygauge.theory import Board, MemberRate, Source
 
 
 def grounds_of(configuration: Configuration, host: Host) -> Grounds:
@@ -22,4 +25,15 @@ def grounds_of(configuration: Configuration, host: Host) -> Grounds:
         for device in host.devices
         if section.match in (device.name, device.serial, device.stable_id)
     }
-    return Grounds(uplinks=tuple(uplink.uplink() for uplink in configuration.uplink), rated=rated)
+    return Grounds(board=_board(configuration), rated=rated)
+
+
+@cache
+def _board(configuration: Configuration) -> Board:
+    """Measured once: the processor does not change under a running agent."""
+    declared = configuration.parity.mb_per_second
+    return Board(
+        uplinks=tuple(uplink.uplink() for uplink in configuration.uplink),
+        parity_bytes_per_second=declared * 1e6 if declared else measure_parity_speed(),
+        parity_source=Source.DECLARED if declared else Source.MEASURED,
+    )

@@ -11,7 +11,7 @@ from arraygauge.theory.expect import (
 )
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.network import Network
-from arraygauge.theory.paths import Uplink
+from arraygauge.theory.paths import BARE, Board, Uplink
 from arraygauge.theory.redundancy import Survivable, data_is_complete, survivable
 from arraygauge.theory.values import (
     SEQUENTIAL_READ,
@@ -28,10 +28,12 @@ from arraygauge.theory.values import (
 from arraygauge.theory.whatif import Derivation, derive
 
 __all__ = [
+    "BARE",
     "SEQUENTIAL_READ",
     "SEQUENTIAL_WRITE",
     "Access",
     "ArrayModel",
+    "Board",
     "Derivation",
     "Direction",
     "Expectation",

@@ -14,7 +14,7 @@ from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.levels import level_loads
 from arraygauge.theory.loads import Case, LevelLoads
 from arraygauge.theory.network import Network
-from arraygauge.theory.paths import Uplink, shared_links
+from arraygauge.theory.paths import Board, parity_arithmetic, shared_links
 from arraygauge.theory.redundancy import data_is_complete
 from arraygauge.theory.shape import geometry_of
 from arraygauge.theory.values import (
@@ -79,7 +79,7 @@ def model_array(
     host: Host,
     array: Array,
     rates: Mapping[str, MemberRate],
-    uplinks: tuple[Uplink, ...],
+    board: Board,
     direction: Direction,
 ) -> ArrayModel | None:
     """A running array in its present health and activity, or None where the rate of a
@@ -92,7 +92,10 @@ def model_array(
     names = [member.name for member in members if member is not None]
     names += [name for name in background.most if name not in names]
     network = Network(
-        members=members, shared=shared_links(host, names, uplinks), background=background
+        members=members,
+        shared=shared_links(host, names, board.uplinks),
+        parity=parity_arithmetic(board, geometry.parity),
+        background=background,
     )
     return ArrayModel(geometry=geometry, network=network)
 
@@ -101,11 +104,11 @@ def expect_array(
     host: Host,
     array: Array,
     rates: Mapping[str, MemberRate],
-    uplinks: tuple[Uplink, ...],
+    board: Board,
     workload: Workload,
 ) -> Expectation | None:
     """``expect`` of ``model_array``."""
-    model = model_array(host, array, rates, uplinks, workload.direction)
+    model = model_array(host, array, rates, board, workload.direction)
     return expect(model, workload) if model is not None else None
 
 
@@ -166,12 +169,12 @@ def expect_device(
     host: Host,
     device: BlockDevice,
     rate: MemberRate | None,
-    uplinks: tuple[Uplink, ...],
+    board: Board,
     workload: Workload,
 ) -> Expectation | None:
     """The band for one device by itself: its own rate if that is known, and every link
     on its way to the CPU. None when neither is known."""
-    links = shared_links(host, [device.name], uplinks)
+    links = shared_links(host, [device.name], board.uplinks)
     known = rate if _is_known(rate, workload.direction) else None
     if known is None and not links:
         return None

@@ -25,6 +25,36 @@ class Uplink:
     full_duplex: bool = True
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """What surrounds the drives and the kernel does not show: declared uplinks, and bytes
+    of data a second through the processor's parity arithmetic, None where not known."""
+
+    uplinks: tuple[Uplink, ...] = ()
+    parity_bytes_per_second: float | None = None
+    parity_source: Source = Source.MEASURED
+
+
+BARE = Board()
+
+
+def parity_arithmetic(board: Board, parity: int) -> Resource | None:
+    """The processor as a resource: P costs one pass over the data, P and Q are taken to
+    cost two (an assumption: Q's multiplications are as fast as exclusive-or at best)."""
+    if board.parity_bytes_per_second is None or not parity:
+        return None
+    rate = board.parity_bytes_per_second / parity
+    return Resource(
+        name="parity arithmetic",
+        kind=ResourceKind.PARITY,
+        read_bytes_per_second=rate,
+        write_bytes_per_second=rate,
+        full_duplex=False,
+        source=board.parity_source,
+        members=(),
+    )
+
+
 def shared_links(host: Host, names: list[str], uplinks: tuple[Uplink, ...]) -> tuple[Resource, ...]:
     """Every link with a known rate that any of the devices passes, declared ones included."""
     passing: dict[str, list[str]] = {}

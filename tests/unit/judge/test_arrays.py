@@ -9,7 +9,7 @@ import pytest
 from arraygauge.inventory.values import ArrayState, Level, MemberState, SyncAction
 from arraygauge.judge import Cause, Grounds, Pace, Protection, assess_array
 from arraygauge.probe.values import Attempt, Outcome, Skipped, SkipReason
-from arraygauge.theory import MemberRate, Source, Uplink
+from arraygauge.theory import Board, MemberRate, Source, Uplink
 from invented import FAILED, array, drive, host, measured, member
 
 DRIVE = 20e6
@@ -56,7 +56,9 @@ def test_the_same_figures_are_as_expected_once_the_uplink_is_declared() -> None:
     uplink = Uplink(
         name="chipset", devices=("vd*",), read_bytes_per_second=60e6, write_bytes_per_second=60e6
     )
-    verdict = assess_array(host([STRIPE]), STRIPE, attempts(60e6), Grounds(uplinks=(uplink,)))
+    verdict = assess_array(
+        host([STRIPE]), STRIPE, attempts(60e6), Grounds(board=Board(uplinks=(uplink,)))
+    )
     assert verdict.pace is Pace.AS_EXPECTED
     assert verdict.expectation is not None
     assert verdict.expectation.bottleneck.name == "chipset"

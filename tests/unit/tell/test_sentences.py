@@ -8,7 +8,7 @@ from arraygauge.inventory.values import Level
 from arraygauge.judge import ArrayVerdict, Grounds, assess_array
 from arraygauge.probe.values import Attempt, Skipped, SkipReason
 from arraygauge.tell.sentences import array_sentence, band_phrase, protection_phrase
-from arraygauge.theory import Uplink
+from arraygauge.theory import Board, Uplink
 from invented import FAILED, array, host, measured, member
 
 NAMES = ("vdb", "vdc", "vdd", "vde")
@@ -33,7 +33,7 @@ def test_a_shared_link_is_named_with_what_it_costs() -> None:
     uplink = Uplink(
         name="chipset", devices=("*",), read_bytes_per_second=60e6, write_bytes_per_second=60e6
     )
-    words = array_sentence(verdict(60e6, Grounds(uplinks=(uplink,))))
+    words = array_sentence(verdict(60e6, Grounds(board=Board(uplinks=(uplink,)))))
     assert words == (
         "The shared link 'chipset' sets the pace; without it the members would give 80.0 MB/s."
     )

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from arraygauge.inventory.values import Array, Level, MemberState, SyncAction
-from arraygauge.theory import SEQUENTIAL_READ, Expectation, MemberRate, Source, expect_array
+from arraygauge.theory import BARE, SEQUENTIAL_READ, Expectation, MemberRate, Source, expect_array
 from invented import array, host, member
 
 DRIVE = 100e6
@@ -20,7 +20,7 @@ PARITY = array(Level.RAID5, [member(name, slot) for slot, name in enumerate(NAME
 
 
 def expected(running: Array) -> Expectation:
-    band = expect_array(host([running]), running, RATES, (), SEQUENTIAL_READ)
+    band = expect_array(host([running]), running, RATES, BARE, SEQUENTIAL_READ)
     assert band is not None
     return band
 
