@@ -34,7 +34,7 @@ lab-setup: $(VENV)/.dev
 	bash tests/lab/setup.sh
 
 $(PYTHON):
-	bash setup.sh $(VENV)
+	bash .ci/setup.sh $(VENV)
 
 $(VENV)/.core: $(PYTHON) requirements.lock pyproject.toml
 	$(INSTALL) --require-hashes -r requirements.lock
