@@ -133,6 +133,7 @@ def test_member_slowed_to_a_quarter_is_named_by_the_next_pass_with_its_share(
     [odd] = verdict["odd_members"]
     assert status == 3
     assert odd["name"] == guest.device("cedar")
-    assert odd["bytes_per_second"] == pytest.approx(DRIVE / 4, rel=0.05)
+    # QEMU lets 0.1 s worth of bytes and a whole transfer pass: much of a short burst this slow.
+    assert odd["bytes_per_second"] == pytest.approx(DRIVE / 4, rel=0.15)
     assert odd["explained_share"] > 0.9
     assert guest.device("cedar") in verdict["explanation"]

@@ -55,13 +55,50 @@ def _serving_copies(geometry: Geometry) -> tuple[tuple[int, ...], ...]:
 def _shared(
     geometry: Geometry, groups: tuple[tuple[int, ...], ...], rates: tuple[float, ...]
 ) -> Loads:
-    """Each chunk's reads shared by its copies in proportion to their rates."""
-    shares = [0.0] * geometry.slots
-    for group in groups:
-        total = sum(rates[slot] for slot in group)
-        for slot in group:
-            shares[slot] += (rates[slot] / total if total else 1 / len(group)) / len(groups)
-    return reads(shares)
+    """Each chunk's reads shared by its copies so that no member is busier than it must be,
+    which is where choosing the fewest pending transfers leads."""
+    shares = [
+        {slot: rates[slot] / sum(rates[other] for other in group) for slot in group}
+        if any(rates[slot] for slot in group)
+        else dict.fromkeys(group, 1 / len(group))
+        for group in groups
+    ]
+    loads = [0.0] * geometry.slots
+    for share in shares:
+        for slot, part in share.items():
+            loads[slot] += part / len(groups)
+    for _ in range(BALANCING_ROUNDS):
+        if not _balance(shares, loads, rates):
+            break
+    return reads(loads)
+
+
+BALANCING_ROUNDS = 60
+"""Sweeps over the chunks; each halves what is left, and disjoint copies need none."""
+
+
+def _balance(shares: list[dict[int, float]], loads: list[float], rates: tuple[float, ...]) -> bool:
+    """Move part of each chunk from its busiest copy to its idlest; whether any was moved."""
+    moved = False
+    for share in shares:
+        served = [slot for slot in share if rates[slot]]
+        if len(served) < 2:
+            continue
+        busiest = max(
+            (slot for slot in served if share[slot] > 0), key=lambda slot: loads[slot] / rates[slot]
+        )
+        idlest = min(served, key=lambda slot: loads[slot] / rates[slot])
+        gap = loads[busiest] / rates[busiest] - loads[idlest] / rates[idlest]
+        if gap <= 1e-6 * loads[busiest] / rates[busiest]:
+            continue
+        level = gap / (1 / rates[busiest] + 1 / rates[idlest])
+        part = min(level, share[busiest] / len(shares))
+        loads[busiest] -= part
+        loads[idlest] += part
+        share[busiest] -= part * len(shares)
+        share[idlest] += part * len(shares)
+        moved = True
+    return moved
 
 
 def copies_write(case: Case) -> LevelLoads:

@@ -162,6 +162,13 @@ def test_lone_survivor_of_a_pair_carries_the_pairs_reads() -> None:
     assert expect(shape, READ).ceiling_bytes_per_second == pytest.approx(2 * ONE)
 
 
+def test_survivors_of_far_copies_share_what_was_lost() -> None:
+    """Of chunks on (0,1) (1,2) (2,3) (3,0) the survivors hold (1) (1,2) (2,3) (3): shifting
+    reads along the ring keeps all three equally busy, as the kernel's fewest pending does."""
+    shape = Geometry(level=Level.RAID10, slots=4, layout=513, missing=frozenset({0}))
+    assert expect(shape, READ).ceiling_bytes_per_second == pytest.approx(3 * ONE, rel=1e-3)
+
+
 def test_piecemeal_parity_writes_cost_four_and_six_transfers() -> None:
     """Chen et al. 1994: a small write costs 4 transfers with single, 6 with double parity."""
     single = expect(Geometry(level=Level.RAID5, slots=8), WRITE)
