@@ -20,8 +20,7 @@ _WITHOUT_REDUNDANCY = (Level.RAID0, Level.LINEAR)
 
 def health_of(host: Host, array: Array) -> Health:
     """Present protection of one array. Only presence and md's words are used: no I/O."""
-    known = array.level is not Level.UNKNOWN and bool(array.raid_disks)
-    geometry = geometry_of(host, array) if known else None
+    geometry = geometry_of(host, array)
     missing = tuple(sorted(geometry.missing)) if geometry else ()
     wanted = array.raid_disks or len(array.members)
     return Health(

@@ -66,8 +66,9 @@ def array_workload(host: Host, array: Array) -> Workload:
     """One sequential stream, deep enough to hold two whole stripes in flight; on mirrors a
     stream for each, since one alone would leave the others idle (raid1.c read_balance)."""
     geometry = geometry_of(host, array)
-    mirrors = len(geometry.serving) if array.level is Level.RAID1 else 1
-    stripe_bytes = (array.chunk_bytes or 0) * len(geometry.serving)
+    serving = len(geometry.serving) if geometry is not None else 1
+    mirrors = serving if array.level is Level.RAID1 else 1
+    stripe_bytes = (array.chunk_bytes or 0) * serving
     depth = max(SEQUENTIAL_READ.queue_depth, ceil(2 * stripe_bytes / MIB), 4 * mirrors)
     return Workload(
         direction=Direction.READ, transfer_bytes=MIB, queue_depth=depth, streams=mirrors
@@ -87,7 +88,10 @@ def _why_not_through_md(host: Host, array: Array) -> tuple[SkipReason, str] | No
             SkipReason.FAILFAST,
             f"{array.name} has failfast members: one failing read would drop a member",
         )
-    if array.level in _REDUNDANT and not survivable(geometry_of(host, array)).guaranteed:
+    geometry = geometry_of(host, array)
+    if geometry is None:
+        return SkipReason.UNKNOWN_SHAPE, f"{array.name} has a level or layout not known here"
+    if array.level in _REDUNDANT and not survivable(geometry).guaranteed:
         return (
             SkipReason.NO_REDUNDANCY_LEFT,
             f"{array.name} has no redundancy left: a failing read could stop the array",

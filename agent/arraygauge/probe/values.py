@@ -128,6 +128,7 @@ class SkipReason(StrEnum):
     MEMBER_GONE = "member gone"
     MEMBER_UNREADABLE = "member unreadable"
     NO_OWN_FILE = "no place for an own file"
+    UNKNOWN_SHAPE = "unknown shape"
     TOO_SMALL = "too small"
     STOPPED = "stopped"
 

@@ -11,20 +11,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from arraygauge.inventory.values import Array, Level, Member, MemberState, SyncAction
-from arraygauge.theory.loads import MemberLoad
+from arraygauge.inventory.values import Array, Member, MemberState, SyncAction
+from arraygauge.theory.capacity import capacity
+from arraygauge.theory.geometry import Geometry
+from arraygauge.theory.loads import Loads, MemberLoad
+from arraygauge.theory.sync_loads import SyncWork, check, recovery, repair, reshape, resync
 from arraygauge.units import KIB
 
 LEAST_SYNC_BYTES_PER_SECOND = 1000 * KIB
 MOST_SYNC_BYTES_PER_SECOND = 200_000 * KIB
-
-_MOVING = (
-    SyncAction.RESYNC,
-    SyncAction.RECOVER,
-    SyncAction.CHECK,
-    SyncAction.REPAIR,
-    SyncAction.RESHAPE,
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,33 +33,46 @@ class Background:
 IDLE = Background()
 
 
-def background_of(array: Array) -> Background:
+def background_of(array: Array, geometry: Geometry) -> Background:
     """What the array's own synchronisation moves; nothing while it is idle or delayed."""
-    if array.sync_action not in _MOVING or array.sync_delayed:
+    work = _work(array, geometry)
+    if work is None or array.sync_delayed:
         return IDLE
     now = array.sync_bytes_per_second or MOST_SYNC_BYTES_PER_SECOND
-    least = min(now, LEAST_SYNC_BYTES_PER_SECOND)
-    return Background(least=_moved(array, least), most=_moved(array, now))
+    return Background(
+        least=_moved(array, work.loads.ceiling, min(now, LEAST_SYNC_BYTES_PER_SECOND)),
+        most=_moved(array, work.loads.floor, now),
+    )
 
 
-def _moved(array: Array, rate: float) -> dict[str, MemberLoad]:
-    return {
-        member.name: _share(array, member, rate)
-        for member in array.members
-        if member.slot is not None and MemberState.FAULTY not in member.states
-    }
-
-
-def _share(array: Array, member: Member, rate: float) -> MemberLoad:
-    """A recovery reads the members in order and writes the one being filled; a resync of
-    mirrors reads the first and writes the others; a check reads all; a reshape moves every
-    byte from its old place to its new one."""
+def _work(array: Array, geometry: Geometry) -> SyncWork | None:
+    size = capacity(geometry, (array.component_bytes or 0,) * geometry.slots)
+    if array.sync_action is SyncAction.CHECK:
+        return check(geometry, size)
+    if array.sync_action is SyncAction.RESYNC:
+        return resync(geometry, size)
+    if array.sync_action is SyncAction.REPAIR:
+        return repair(geometry, size)
     if array.sync_action is SyncAction.RESHAPE:
-        return MemberLoad(read=rate, write=rate)
-    if array.sync_action is SyncAction.RECOVER:
-        filling = MemberState.IN_SYNC not in member.states
-        return MemberLoad(write=rate) if filling else MemberLoad(read=rate)
-    copies = array.level in (Level.RAID1, Level.RAID10)
-    if array.sync_action is SyncAction.RESYNC and copies and member.slot != 0:
-        return MemberLoad(write=rate)
-    return MemberLoad(read=rate)
+        return reshape(geometry, size, geometry.slots)
+    filling = next((member.slot for member in array.members if _is_filling(member)), None)
+    if array.sync_action is SyncAction.RECOVER and filling is not None:
+        return recovery(geometry, size, filling)
+    return None
+
+
+def _is_filling(member: Member) -> bool:
+    return (
+        member.present
+        and member.slot is not None
+        and not {MemberState.IN_SYNC, MemberState.FAULTY} & set(member.states)
+    )
+
+
+def _moved(array: Array, loads: Loads, rate: float) -> dict[str, MemberLoad]:
+    """By member name, at ``rate`` bytes a second as md counts them."""
+    return {
+        member.name: MemberLoad(read=load.read * rate, write=load.write * rate)
+        for slot, load in enumerate(loads.members)
+        if (member := array.member_in_slot(slot)) is not None
+    }

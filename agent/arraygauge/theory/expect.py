@@ -10,7 +10,7 @@ from typing import TypeGuard
 from arraygauge.inventory.values import Array, BlockDevice, Host, Level
 from arraygauge.theory.activity import background_of
 from arraygauge.theory.bounds import Bounds, bounds, expectation_of
-from arraygauge.theory.geometry import Geometry
+from arraygauge.theory.geometry import Geometry, is_sound
 from arraygauge.theory.levels import level_loads
 from arraygauge.theory.loads import Case, LevelLoads
 from arraygauge.theory.network import Network
@@ -69,7 +69,7 @@ def depth_curve(model: ArrayModel, workload: Workload, deepest: int = 32) -> Bou
 
 
 def _loads(model: ArrayModel, workload: Workload) -> LevelLoads | None:
-    if model.geometry.level is Level.UNKNOWN or not data_is_complete(model.geometry):
+    if not is_sound(model.geometry) or not data_is_complete(model.geometry):
         return None
     rates = tuple(_rate(member, workload.direction) for member in model.network.members)
     return level_loads(Case(geometry=model.geometry, workload=workload, rates=rates))
@@ -85,10 +85,12 @@ def model_array(
     """A running array in its present health and activity, or None where the rate of a
     serving member in that direction is not known."""
     geometry = geometry_of(host, array)
+    if geometry is None:
+        return None
     members = _member_resources(array, geometry, rates, direction)
     if members is None:
         return None
-    background = background_of(array)
+    background = background_of(array, geometry)
     names = [member.name for member in members if member is not None]
     names += [name for name in background.most if name not in names]
     network = Network(

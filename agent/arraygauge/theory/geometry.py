@@ -161,6 +161,22 @@ def placements(level: Level, slots: int, layout: int | None) -> tuple[tuple[int,
     )
 
 
+def is_sound(geometry: Geometry) -> bool:
+    """Whether md could run such an array: a known level, a layout it has, enough slots."""
+    if geometry.level is Level.UNKNOWN or geometry.slots < 1:
+        return False
+    try:
+        if geometry.parity:
+            return geometry.slots > geometry.parity and bool(
+                rows(geometry.level, geometry.slots, geometry.layout)
+            )
+        if geometry.level is Level.RAID10:
+            return Copies.from_layout(geometry.layout).total <= geometry.slots
+    except ValueError:
+        return False
+    return True
+
+
 def raid0_zones(member_bytes: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
     """The slots striped over in each zone of a raid0 of unequal members, widest first.
 

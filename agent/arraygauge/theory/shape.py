@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Level, MemberState
-from arraygauge.theory.geometry import Geometry
+from arraygauge.theory.geometry import Geometry, is_sound
 
 
-def geometry_of(host: Host, array: Array) -> Geometry:
-    """The array's shape and health as it stands."""
-    slots = array.raid_disks or len(array.members)
+def geometry_of(host: Host, array: Array) -> Geometry | None:
+    """The array's shape and health as it stands; None where what the kernel shows of it is
+    not a shape md can run, so that nothing may be concluded."""
+    slots = array.raid_disks or 0
     holders = [array.member_in_slot(slot) for slot in range(slots)]
     devices = [host.device(member.name) if member else None for member in holders]
     sizes = tuple((member.size_bytes or 0) if member else 0 for member in holders)
-    return Geometry(
+    geometry = Geometry(
         level=array.level,
         slots=slots,
         chunk_bytes=array.chunk_bytes,
@@ -26,6 +27,7 @@ def geometry_of(host: Host, array: Array) -> Geometry:
             if member is not None and MemberState.WRITE_MOSTLY in member.states
         ),
     )
+    return geometry if is_sound(geometry) else None
 
 
 def missing_slots(array: Array) -> tuple[int, ...]:

@@ -6,6 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import erf, inf, sqrt
 
+Names = frozenset[str]
+
+_ROUNDING = 1 + 1e-9
+"""Readings exactly at the edges of the noise stay within it, whatever sums do."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -25,31 +30,81 @@ def mean_reading(runs: Sequence[Mapping[str, float]]) -> Reading:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Noise:
-    """How far two readings of an unchanged rate can lie apart.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """Each member alone, all together, and the noise that other runs are compared within.
 
-    ``half_width`` is a share: a rate is taken to repeat within plus or minus that.
+    ``noise`` is a share: one rate is taken to repeat within plus or minus that.
     """
 
-    half_width: float
+    solo: Reading
+    together: Reading
+    noise: float
 
     @property
     def clear(self) -> float:
-        """The ratio two readings of one rate cannot reach: one high, the other low."""
-        return (1 + self.half_width) / (1 - self.half_width)
+        """The ratio two readings of one rate cannot pass: one high, the other low."""
+        return (1 + self.noise) / (1 - self.noise) * _ROUNDING
 
-    def certainty(self, ratio: float, effect: float, counts: tuple[int, int], rates: int) -> float:
-        """The probability that a ratio of two sums of ``rates`` readings, off by chance
-        alone, stays on this side of ``effect``: 1/2 at the effect itself.
+    @property
+    def doubtful(self) -> float:
+        """The ratio from which a change is likely enough to look again."""
+        return 1 + 1.5 * self.noise
 
-        Each rate's error is taken as even over the half-width, so with a deviation of
-        half_width / sqrt(3); those of a ratio add, means and sums shrink them.
+    @property
+    def everyone(self) -> Names:
+        return frozenset(self.solo.rates)
+
+    def pace(self, name: str) -> float:
+        """The part of its solo rate that a member keeps when all run together."""
+        return self.together.rates[name] / self.solo.rates[name]
+
+    def slowed(self, names: Iterable[str], reading: Reading) -> Names:
+        """Those clearly below their solo rate."""
+        return frozenset(
+            name for name in names if reading.rates[name] * self.clear < self.solo.rates[name]
+        )
+
+    def rise(self, names: Iterable[str], reading: Reading) -> float:
+        """What the members carry in a run of fewer, over what they carry with all."""
+        chosen = tuple(names)
+        new, old = reading.total(chosen), self.together.total(chosen)
+        return new / old if old else (inf if new else 1.0)
+
+    def risers(self, names: Iterable[str], reading: Reading) -> Names:
+        """Those clearly faster than with all."""
+        return frozenset(name for name in names if self.rise((name,), reading) > self.clear)
+
+    def risen(self, names: Names, reading: Reading) -> bool:
+        """Whether any of them, or all taken together, are clearly faster than with all."""
+        return bool(self.risers(names, reading)) or self.rise(names, reading) > self.clear
+
+    def alike(self, names: Iterable[str]) -> bool:
+        """Equal shares, or equal parts of what each could do alone: as behind one wall."""
+        chosen = tuple(names)
+        shares = [self.together.rates[name] for name in chosen]
+        parts = [self.pace(name) for name in chosen]
+        return any(max(values) <= min(values) * self.clear for values in (shares, parts))
+
+    def certainty_of_slowing(self, names: Names, reading: Reading) -> float:
+        ratio = reading.total(names) / self.solo.total(names)
+        return self._certainty(abs(1 - ratio), 1, reading.count, len(names))
+
+    def certainty_of_rise(self, names: Names, reading: Reading) -> float:
+        change = abs(self.rise(names, reading) - 1)
+        return self._certainty(change, self.together.count, reading.count, len(names))
+
+    def certainty_below(self, effect: float, names: Names, reading: Reading) -> float:
+        """That no rise as large as ``effect``, a share, was hidden by noise."""
+        gap = 1 + effect - self.rise(names, reading)
+        return self._certainty(gap, self.together.count, reading.count, len(names))
+
+    def _certainty(self, gap: float, first: int, second: int, rates: int) -> float:
+        """The probability that noise alone does not bridge ``gap`` between two sums of
+        ``rates`` readings, each the mean of so many runs; 1/2 where there is no gap.
+
+        An error even over the noise has a deviation of noise / sqrt(3); those of the two
+        readings add, means and sums shrink them; they are taken as normal.
         """
-        deviation = self.half_width / sqrt(3) * sqrt(sum(1 / count for count in counts) / rates)
-        return 0.5 * (1 + erf(abs(ratio - effect) / deviation / sqrt(2)))
-
-
-def quotient(new: float, old: float) -> float:
-    """``new / old``; a member that stood still before has risen without bound."""
-    return new / old if old else (inf if new else 1.0)
+        deviation = self.noise / sqrt(3) * sqrt((1 / first + 1 / second) / rates)
+        return 0.5 * (1 + erf(gap / deviation / sqrt(2)))

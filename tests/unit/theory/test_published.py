@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from arraygauge.inventory.values import Level
@@ -60,7 +62,9 @@ def test_worked_sequential_rate_of_one_disk() -> None:
     assert one.ceiling_bytes_per_second / 1e6 == pytest.approx(47.62, abs=0.005)
 
 
-TEXTBOOK = {
+Multiple = Callable[[int], float]
+
+TEXTBOOK: dict[Level, tuple[Multiple, Multiple]] = {
     # Chapter 38, table of throughput: random reads and writes as multiples of one disk's R.
     Level.RAID0: (lambda n: n, lambda n: n),
     Level.RAID10: (lambda n: n, lambda n: n / 2),
