@@ -17,6 +17,7 @@ from arraygauge.service.signals import stopping_on_signals
 from arraygauge.service.survey import surveyor
 from arraygauge.tell.derivation import print_derivation
 from arraygauge.tell.machine import derivations_json
+from arraygauge.tell.outlook import print_prospects
 from arraygauge.theory import Access, Direction, Workload
 from arraygauge.units import SECTOR_BYTES, parse_bytes
 
@@ -65,10 +66,12 @@ def command(
     with stopping_on_signals(stop), progress_on(sys.stderr) as progress:
         found = explain(surveyor(configuration, stop), array, workloads, progress)
     if as_json:
-        click.echo(derivations_json(found.array, found.derivations))
+        click.echo(derivations_json(found.array, found.derivations, found.choices, found.prospects))
     else:
         console = Console(highlight=False)
         for workload, derivation in found.derivations:
             print_derivation(console, found.array, workload, derivation)
+        if found.prospects is not None:
+            print_prospects(console, found.array, found.choices, found.prospects)
     known = any(derivation is not None for _, derivation in found.derivations)
     sys.exit(Exit.FINE if known else Exit.NOT_MEASURED)

@@ -6,20 +6,27 @@ from dataclasses import dataclass
 
 from arraygauge.errors import UnknownDeviceError
 from arraygauge.inventory.host import read_host
-from arraygauge.inventory.values import Array, Host
+from arraygauge.inventory.values import Array
 from arraygauge.judge import expected_rates
 from arraygauge.service.grounds import grounds_of
 from arraygauge.service.survey import Progress, Surveyor
-from arraygauge.theory import Derivation, Workload, derive, model_array
+from arraygauge.theory import ArrayModel, Derivation, Direction, Workload, derive, model_array
+from arraygauge.theory.chunks import ChunkChoice, chunk_choices
+from arraygauge.theory.prospects import Prospects, prospects
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Explanation:
-    """One derivation a workload; None where a member's rate in that direction is not known."""
+    """One derivation a workload; None where a member's rate in that direction is not known.
 
-    host: Host
+    ``choices`` are chunk sizes for the first workload; ``prospects`` are None where no
+    model of the array can be made.
+    """
+
     array: Array
     derivations: tuple[tuple[Workload, Derivation | None], ...]
+    choices: tuple[ChunkChoice, ...]
+    prospects: Prospects | None
 
 
 def explain(
@@ -38,4 +45,17 @@ def explain(
     for workload in workloads:
         model = model_array(host, array, rates, grounds.board, workload.direction)
         derivations.append((workload, derive(model, workload) if model is not None else None))
-    return Explanation(host=host, array=array, derivations=tuple(derivations))
+    reading = model_array(host, array, rates, grounds.board, Direction.READ)
+    return Explanation(
+        array=array,
+        derivations=tuple(derivations),
+        choices=chunk_choices(reading, workloads[0]) if reading and array.chunk_bytes else (),
+        prospects=_prospects(array, reading) if reading else None,
+    )
+
+
+def _prospects(array: Array, model: ArrayModel) -> Prospects:
+    """A member whose size the kernel does not show counts as one component."""
+    held = [array.member_in_slot(slot) for slot in range(model.geometry.slots)]
+    component = array.component_bytes or 0
+    return prospects(model, [(member and member.size_bytes) or component for member in held])

@@ -14,6 +14,8 @@ from arraygauge.judge.pace import rate_of
 from arraygauge.probe.values import Attempt, Measurement
 from arraygauge.tell.sentences import array_sentence, device_sentence, why_not
 from arraygauge.theory import Derivation, Expectation, Workload
+from arraygauge.theory.chunks import ChunkChoice
+from arraygauge.theory.prospects import Prospects
 
 CHECK_FORMAT = "arraygauge.check/1"
 INVENTORY_FORMAT = "arraygauge.inventory/1"
@@ -38,7 +40,10 @@ def status_json(status: Status) -> str:
 
 
 def derivations_json(
-    array: Array, derivations: Iterable[tuple[Workload, Derivation | None]]
+    array: Array,
+    derivations: Iterable[tuple[Workload, Derivation | None]],
+    choices: tuple[ChunkChoice, ...],
+    prospects: Prospects | None,
 ) -> str:
     """The document of `arraygauge explain --json`."""
     return _dump(
@@ -50,8 +55,21 @@ def derivations_json(
                 {"workload": asdict(workload), **_derivation(derivation)}
                 for workload, derivation in derivations
             ],
+            "chunk_choices": [_chunk_choice(choice) for choice in choices],
+            "prospects": asdict(prospects) if prospects is not None else None,
         }
     )
+
+
+def _chunk_choice(choice: ChunkChoice) -> Document:
+    return {
+        "chunk_bytes": choice.chunk_bytes,
+        "members_busy": choice.members_busy,
+        "least_transfer_bytes": choice.least_transfer_bytes,
+        "cost_share": choice.cost_share,
+        "floor_bytes_per_second": choice.expectation.floor_bytes_per_second,
+        "ceiling_bytes_per_second": choice.expectation.ceiling_bytes_per_second,
+    }
 
 
 def _derivation(derivation: Derivation | None) -> Document:
