@@ -12,7 +12,7 @@ from arraygauge.tell.sentences import band_phrase
 from arraygauge.theory import Derivation, Direction, Expectation, Use, Workload
 from arraygauge.units import format_binary, format_rate
 
-BAR_CELLS = 20
+BAR_CELLS = 14
 
 
 def print_derivation(
