@@ -55,6 +55,7 @@ class Daemon:
             try:
                 self._pass()
             except Exception:
+                self.collector.note_failure()
                 _log.exception("a pass failed; the next one will be tried on schedule")
             self.stop.wait(self.section.interval_seconds)
 

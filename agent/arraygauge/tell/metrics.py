@@ -27,11 +27,16 @@ class StatusCollector(Collector):
     def __init__(self) -> None:
         self._status: Status | None = None
         self._passes = 0
+        self._failures = 0
 
     def publish(self, status: Status) -> None:
         """Replace the whole status at once."""
         self._passes += 1
         self._status = status
+
+    def note_failure(self) -> None:
+        """A pass that ended in an error; the latest status stands."""
+        self._failures += 1
 
     def describe(self) -> Iterable[Metric]:
         return []
@@ -42,6 +47,11 @@ class StatusCollector(Collector):
         passes = CounterMetricFamily(PREFIX + "passes", "Passes over the machine since start.")
         passes.add_metric([], self._passes)
         yield passes
+        failures = CounterMetricFamily(
+            PREFIX + "pass_failures", "Passes that ended in an error of the agent's own."
+        )
+        failures.add_metric([], self._failures)
+        yield failures
         if status is not None:
             yield from _pass_metrics(status)
             yield from _array_metrics(status.arrays)

@@ -48,6 +48,15 @@ def test_nothing_is_said_of_arrays_before_the_first_pass() -> None:
     assert not any(name.startswith("arraygauge_array") for name in samples)
 
 
+def test_failed_passes_are_counted_and_the_latest_status_stands() -> None:
+    collector = StatusCollector()
+    collector.publish(status())
+    collector.note_failure()
+    samples = scrape(collector)
+    assert samples["arraygauge_pass_failures_total"] == [({}, 1.0)]
+    assert "arraygauge_array_pace" in samples
+
+
 def test_expected_and_measured_rates_are_in_base_units() -> None:
     collector = StatusCollector()
     collector.publish(status())
