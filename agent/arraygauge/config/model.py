@@ -8,7 +8,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 
 from arraygauge.inventory.values import LinkKind, LinkRate
 from arraygauge.theory import Direction, Uplink
-from arraygauge.theory.links import data_bytes_per_second
+from arraygauge.theory.links import Encoding, data_bytes_per_second, encoded_bytes_per_second
 from arraygauge.units import parse_bytes
 
 
@@ -66,8 +66,10 @@ class DriveSection(_Section):
 
 
 class UplinkSection(_Section):
-    """A shared link the kernel does not show: a rate, or PCIe lanes and generation.
+    """A shared link the kernel does not show: a rate, or lanes and their signalling rate.
 
+    Lanes are PCIe lanes, packets included, unless `encoding` names another: a Thunderbolt 3
+    cable is 2 lanes at 20.625 with 64b/66b.
     `devices` are patterns for device names, stable ids, or names of links on their path.
     """
 
@@ -77,6 +79,7 @@ class UplinkSection(_Section):
     write_mb_per_second: MegabytesPerSecond | None = None
     lanes: Annotated[int, Field(ge=1, le=32)] | None = None
     gigatransfers_per_second: Annotated[float, Field(gt=0, le=128)] | None = None
+    encoding: Encoding | None = None
     reserved_share: Annotated[float, Field(ge=0, lt=1)] = 0.0
     full_duplex: bool = True
 
@@ -104,6 +107,8 @@ class UplinkSection(_Section):
         if self.lanes is not None and self.gigatransfers_per_second is not None:
             bits = round(self.gigatransfers_per_second * 1e9)
             rate = LinkRate(bits_per_second_per_lane=bits, lanes=self.lanes)
+            if self.encoding is not None:
+                return encoded_bytes_per_second(self.encoding, rate)
             return data_bytes_per_second(LinkKind.PCIE, rate, direction)
         read = (self.read_mb_per_second or 0.0) * 1e6
         if direction is Direction.WRITE and self.write_mb_per_second is not None:

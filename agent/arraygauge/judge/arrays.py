@@ -55,8 +55,15 @@ def assess_array(
 def expected_rates(
     host: Host, array: Array, attempts: Mapping[str, Attempt], grounds: Grounds
 ) -> dict[str, MemberRate]:
-    """What each member should do by itself: its rating, or else what its peers do."""
-    return _with_rated(reference_rates(host, member_rates(array, attempts)), array, grounds)
+    """What each member should do by itself: its rating, or else what its peers do; for a
+    member that is an array, what its own members should do as well."""
+    rates = _with_rated(reference_rates(host, member_rates(array, attempts)), array, grounds)
+    others = replace(host, arrays=tuple(each for each in host.arrays if each.name != array.name))
+    for member in array.members:
+        inner = others.array(member.name)
+        if inner is not None:
+            rates = {**expected_rates(others, inner, attempts, grounds), **rates}
+    return rates
 
 
 def member_rates(array: Array, attempts: Mapping[str, Attempt]) -> dict[str, float]:

@@ -41,7 +41,10 @@ class BurstLimits:
 
 def plan_device(host: Host, device: BlockDevice, limits: BurstLimits) -> ProbeRequest | Skipped:
     """A raw read of one drive or partition; skipped while an array on it synchronises,
-    because reads of members slow a rebuild."""
+    because reads of members slow a rebuild. A member that is an array is read as one."""
+    nested = host.array(device.name)
+    if nested is not None:
+        return plan_array(host, nested, limits)
     busy = next((array for array in arrays_on(host, device) if is_syncing(array)), None)
     if busy is not None:
         return Skipped(

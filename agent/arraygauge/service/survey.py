@@ -87,6 +87,8 @@ class Surveyor:
             progress(device.name, len(attempts), total)
             attempts[device.name] = self._probe(host, device, plan_device(host, device, limits))
         for array in targets.arrays:
+            if array.name in attempts:
+                continue  # a member of another array, read already
             progress(array.name, len(attempts), total)
             plan = _left_alone(array, attempts) or plan_array(host, array, limits)
             attempts[array.name] = self._probe(host, host.device(array.name), plan)

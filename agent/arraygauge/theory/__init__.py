@@ -1,15 +1,8 @@
 """What it should do: pure functions from capacities and shapes to a band of rates."""
 
-from arraygauge.theory.expect import (
-    ArrayModel,
-    MemberRate,
-    depth_curve,
-    expect,
-    expect_array,
-    expect_device,
-    model_array,
-)
+from arraygauge.theory.expect import ArrayModel, MemberRate, depth_curve, expect
 from arraygauge.theory.geometry import Geometry
+from arraygauge.theory.hosted import expect_array, expect_device, model_array
 from arraygauge.theory.network import Network
 from arraygauge.theory.paths import BARE, Board, Uplink
 from arraygauge.theory.redundancy import Survivable, data_is_complete, survivable

@@ -74,14 +74,11 @@ def _whole(size: int, chunk: int) -> int:
 
 
 def _raid10(geometry: Geometry, size: int, chunk: int) -> tuple[int, int]:
-    """(usable, used of each member) bytes, in the kernel's order of rounding.
+    """(usable, used of each member) bytes.
 
-    The far copies divide a member first, then the near copies divide the row of all
-    members: with an odd count the last row may be short, and members are used up to it.
+    The far copies divide each member into whole chunks; near copies fill the rows
+    across all members, and the last row may be short where the counts do not divide.
     """
     copies = Copies.from_layout(geometry.layout)
-    chunks = size // chunk // copies.far * geometry.slots // copies.near
-    taken = -(-chunks * copies.total // geometry.slots)
-    component = taken * chunk
-    far_part = component // chunk // copies.far
-    return far_part * geometry.slots // copies.near * chunk, component
+    part = size // chunk // copies.far
+    return part * geometry.slots // copies.near * chunk, part * copies.far * chunk

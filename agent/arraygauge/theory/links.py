@@ -10,6 +10,9 @@ and the link's own acknowledgements, by the model of Neugebauer et al., SIGCOMM
 
 from __future__ import annotations
 
+from enum import StrEnum
+from math import inf
+
 from arraygauge.inventory.values import LinkKind, LinkRate
 from arraygauge.theory.values import Direction
 
@@ -35,10 +38,33 @@ generation's 96; the others are from memory of the base specification."""
 _PAYLOAD_COLUMNS = (128, 256, 512)
 
 
+class Encoding(StrEnum):
+    """Bits of payload in bits signalled, as the standards write them."""
+
+    B8_10 = "8b/10b"
+    B64_66 = "64b/66b"
+    B128_130 = "128b/130b"
+    B128_132 = "128b/132b"
+    B128_150 = "128b/150b"
+    FLIT = "242B/256B"
+    NONE = "none"
+
+    @property
+    def efficiency(self) -> float:
+        if self is Encoding.NONE:
+            return 1.0
+        payload, signalled = (int(part.rstrip("bB")) for part in self.split("/"))
+        return payload / signalled
+
+
 def payload_bytes_per_second(kind: LinkKind, rate: LinkRate) -> float:
     """Bytes per second per direction after encoding, before packets."""
-    per_lane = rate.bits_per_second_per_lane / 8 * _encoding_efficiency(kind, rate)
-    return per_lane * rate.lanes
+    return encoded_bytes_per_second(encoding_of(kind, rate), rate)
+
+
+def encoded_bytes_per_second(encoding: Encoding, rate: LinkRate) -> float:
+    """Bytes per second per direction that an encoding leaves of a signalling rate."""
+    return rate.bits_per_second_per_lane / 8 * rate.lanes * encoding.efficiency
 
 
 def data_bytes_per_second(
@@ -60,17 +86,20 @@ def data_bytes_per_second(
     return usable * packet_payload_bytes / (packet_payload_bytes + overhead)
 
 
-def _encoding_efficiency(kind: LinkKind, rate: LinkRate) -> float:
+def encoding_of(kind: LinkKind, rate: LinkRate) -> Encoding:
+    """The encoding a kind of link uses at that signalling rate."""
     gigabits = rate.bits_per_second_per_lane / 1e9
-    if kind is LinkKind.PCIE:
-        return 8 / 10 if gigabits <= 5 else 128 / 130 if gigabits <= 32 else 242 / 256
-    if kind is LinkKind.SAS:
-        return 8 / 10 if gigabits <= 12 else 128 / 150
-    if kind is LinkKind.SATA:
-        return 8 / 10
-    if kind is LinkKind.USB:
-        return 1.0 if gigabits < 5 else 8 / 10 if gigabits < 10 else 128 / 132
-    return 1.0
+    steps = _ENCODINGS.get(kind, ((inf, Encoding.NONE),))
+    return next(encoding for most, encoding in steps if gigabits <= most)
+
+
+_ENCODINGS: dict[LinkKind, tuple[tuple[float, Encoding], ...]] = {
+    LinkKind.SATA: ((inf, Encoding.B8_10),),
+    LinkKind.SAS: ((12, Encoding.B8_10), (inf, Encoding.B128_150)),
+    LinkKind.USB: ((4.9, Encoding.NONE), (9.9, Encoding.B8_10), (inf, Encoding.B128_132)),
+    LinkKind.PCIE: ((5, Encoding.B8_10), (32, Encoding.B128_130), (inf, Encoding.FLIT)),
+}
+"""By the highest signalling rate of a lane, in Gb/s, that still uses it."""
 
 
 def _transaction_share(rate: LinkRate, packet_payload_bytes: int) -> float:

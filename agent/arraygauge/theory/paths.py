@@ -12,7 +12,8 @@ from arraygauge.theory.values import Direction, Resource, ResourceKind, Source
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Uplink:
-    """A shared link the kernel does not show, declared by the person who knows the board.
+    """A shared link the kernel does not show: declared by the person who knows the board, or
+    a wall found by measurement, which then stands for every link behind it.
 
     ``devices`` are shell-style patterns; a device is behind the uplink when its
     name, its stable id, or the name of any link on its path matches one.
@@ -23,6 +24,7 @@ class Uplink:
     read_bytes_per_second: float
     write_bytes_per_second: float
     full_duplex: bool = True
+    source: Source = Source.DECLARED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +121,6 @@ def _uplink_resource(uplink: Uplink, members: tuple[str, ...]) -> Resource:
         read_bytes_per_second=uplink.read_bytes_per_second,
         write_bytes_per_second=uplink.write_bytes_per_second,
         full_duplex=uplink.full_duplex,
-        source=Source.DECLARED,
+        source=uplink.source,
         members=members,
     )

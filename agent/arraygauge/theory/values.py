@@ -47,12 +47,14 @@ class Source(StrEnum):
     NEGOTIATED = "negotiated"
     DECLARED = "declared"
     RATED = "rated"
+    MODELLED = "modelled"
     ASSUMED = "assumed"
 
 
 class ResourceKind(StrEnum):
     MEMBER = "member"
     LINK = "link"
+    JOURNAL = "journal"
     PARITY = "parity arithmetic"
 
 

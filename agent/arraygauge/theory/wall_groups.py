@@ -19,9 +19,6 @@ from arraygauge.theory.wall_readings import Evidence, Names, Reading
 
 T = TypeVar("T")
 
-MANY = 8
-"""Of more members than this behind one wall, each alone is too small to miss clearly."""
-
 
 @dataclass(frozen=True, slots=True)
 class Request:
@@ -55,7 +52,7 @@ def next_group(evidence: Evidence, rest: Names) -> Steps[Group]:
             return group
         certainty = prod(evidence.certainty_of_rise(frozenset({name}), without) for name in more)
         group = Group(group.members | more, group.certainty * certainty)
-        if not _unclear(evidence, rest, group.members, without):
+        if not any(evidence.rise((n,), without) > evidence.doubtful for n in rest - group.members):
             return group
 
 
@@ -97,20 +94,8 @@ def _widest_bound(evidence: Evidence, rest: Names) -> Steps[str]:
 def _challenger(evidence: Evidence, candidate: str, rest: Names, without: Reading) -> str:
     """Who else may be bound by the widest wall, judged from a run without the candidate;
     the candidate itself where nobody is. Behind one wall all are alike. Where they are
-    not, it is who comes nearest to the solo rate or, if that is the candidate, who is
-    still slowed while others are free."""
+    not, it is who comes nearest to the solo rate."""
     risers = evidence.risers(rest - {candidate}, without)
     if len(risers) < 2 or evidence.alike(risers | {candidate}):
         return candidate
-    nearest = max(sorted(risers | {candidate}), key=evidence.pace)
-    still = evidence.slowed(risers, without)
-    if nearest == candidate and still and still != risers:
-        return max(sorted(still), key=evidence.together.rates.__getitem__)
-    return nearest
-
-
-def _unclear(evidence: Evidence, rest: Names, group: Names, without: Reading) -> bool:
-    """Whether leaving the whole group out may show more that belong to it."""
-    others = rest - group
-    doubtful = any(evidence.rise((name,), without) > evidence.doubtful for name in others)
-    return bool(others) and (len(rest) > MANY or doubtful)
+    return max(sorted(risers | {candidate}), key=evidence.pace)

@@ -76,8 +76,8 @@ class Evidence:
         return frozenset(name for name in names if self.rise((name,), reading) > self.clear)
 
     def risen(self, names: Names, reading: Reading) -> bool:
-        """Whether any of them, or all taken together, are clearly faster than with all."""
-        return bool(self.risers(names, reading)) or self.rise(names, reading) > self.clear
+        """Whether any of them is clearly faster than with all."""
+        return bool(self.risers(names, reading))
 
     def alike(self, names: Iterable[str]) -> bool:
         """Equal shares, or equal parts of what each could do alone: as behind one wall."""

@@ -33,7 +33,6 @@ class WallSearch:
         self._slowed: Names = frozenset(solo) if len(solo) > 1 else frozenset()
         self._certainty: dict[Names, float] = {}
         self._outsiders: dict[Names, tuple[Names, ...]] = {}
-        self._slight: set[tuple[Names, Names]] = set()
         self._hidden: dict[Names, float] = {}
         self._claims: list[Wall] = []
 
@@ -139,8 +138,6 @@ class WallSearch:
             return ()
         if len(outside) == 1:
             self._certainty[group] *= self._evidence.certainty_of_rise(group, without)
-            if self._evidence.rise(group, without) < 1 + WORTH_FINDING:
-                self._slight.add((group, outside[0]))
             return tuple(outside)
         half = (len(outside) + 1) // 2
         first = yield from self._that_matter(group, outside[:half])
@@ -148,26 +145,20 @@ class WallSearch:
         return (*first, *second)
 
     def _claim_with_outsiders(self, group: Names) -> Steps[None]:
-        """First without the outsiders that matter only slightly: what they take may come
-        from a wider wall, barely full, around one that would hold the group by itself."""
-        strong = [
-            outsider for outsider in self._outsiders[group] if (group, outsider) not in self._slight
-        ]
-        for outsiders in (strong, self._outsiders[group]):
-            wall = self._with_what_they_hold(group, outsiders)
-            if wall != group and (reading := (yield from self._unchanged_in(wall, group))):
-                if self._worth_finding(group, reading):
-                    self._claim(wall, group, reading)
-                return
+        wall = self._with_what_it_holds(group)
+        if wall == group:
+            return
+        reading = yield from self._unchanged_in(wall, group)
+        if reading and self._worth_finding(group, reading):
+            self._claim(wall, group, reading)
 
-    def _with_what_they_hold(self, group: Names, outsiders: Sequence[Names]) -> Names:
+    def _with_what_it_holds(self, group: Names) -> Names:
         """A wall around part of another wall holds all of it: links form a tree."""
-        held, todo = {group}, list(outsiders)
+        held, todo = {group}, [group]
         while todo:
-            outsider = todo.pop()
-            if outsider not in held:
-                held.add(outsider)
-                todo += self._outsiders.get(outsider, ())
+            new = set(self._outsiders.get(todo.pop(), ())) - held
+            held |= new
+            todo += new
         return frozenset[str]().union(*held)
 
     def _claim(self, wall: Names, group: Names, reading: Reading) -> None:

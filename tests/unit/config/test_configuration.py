@@ -44,6 +44,16 @@ def test_an_uplink_by_lanes_keeps_the_reserved_share_back() -> None:
     assert section.uplink().read_bytes_per_second / 1e6 == pytest.approx(3322 * 0.75, rel=1e-3)
 
 
+def test_a_cable_with_another_encoding() -> None:
+    """Two lanes of 20.625 Gb/s with 64b/66b carry 5000 MB/s (arithmetic)."""
+    text = (
+        '[[uplink]]\nname = "cable"\ndevices = ["*"]\n'
+        'lanes = 2\ngigatransfers_per_second = 20.625\nencoding = "64b/66b"\n'
+    )
+    [section] = parse_configuration(text, "test").uplink
+    assert section.uplink().read_bytes_per_second / 1e6 == pytest.approx(5000)
+
+
 @pytest.mark.parametrize(
     ("text", "message", "remedy"),
     [
