@@ -28,7 +28,9 @@ class ModelCase:
     def name(self) -> str:
         words = [f"{self.level} x {self.width}"]
         words += [f"layout {self.layout}"] if self.layout not in (None, NEAR2, 2) else []
-        words += [f"chunk {self.chunk_bytes // KIB}K"] if self.chunk_bytes != 64 * KIB else []
+        words += (
+            [f"chunk {self.chunk_bytes // KIB}K"] if self.chunk_bytes not in (0, 64 * KIB) else []
+        )
         words += [f"{self.lost} lost"] if self.lost else []
         words += ["uplink"] if self.walled else []
         asked = self.workload
