@@ -79,6 +79,30 @@ def test_raid10_with_odd_counts_and_sizes(
     assert found.component_bytes == used_chunks * CHUNK
 
 
+def kernel_raid10(size: int, slots: int, near: int, far: int) -> tuple[int, int]:
+    """(usable, used of each) chunks, step by step as calc_sectors and then raid10_size do."""
+    chunks = size // far * slots // near
+    device = -(-chunks * near * far // slots)
+    return device // far * slots // near, device
+
+
+@given(
+    slots=st.integers(2, 12),
+    near=st.integers(1, 3),
+    far=st.integers(1, 3),
+    size=st.integers(1, 500),
+)
+def test_raid10_rounds_as_the_kernel_does(slots: int, near: int, far: int, size: int) -> None:
+    """raid10.c calc_sectors and raid10_size (kernel 6.1, read): device sectors are rounded
+    up again after the division, which for no more copies than members changes nothing."""
+    if near * far > slots:
+        return
+    geometry = shape(Level.RAID10, slots, near | far << 8)
+    found = capacity(geometry, (size * CHUNK,) * slots)
+    expected = tuple(count * CHUNK for count in kernel_raid10(size, slots, near, far))
+    assert (found.usable_bytes, found.component_bytes) == expected
+
+
 @given(slots=st.integers(2, 9), near=st.integers(2, 3), chunks=st.integers(1, 40))
 def test_near_copies_fit_their_members_and_one_more_chunk_would_not(
     slots: int, near: int, chunks: int

@@ -110,6 +110,12 @@ class TestWhatBinds:
         band = sync_band(rebuilt(RAID5), network(4, shared), busy=IDLE)
         assert band.fastest.bytes_per_second == pytest.approx(300 * MB / 4)
 
+    def test_a_link_as_tight_as_the_members_is_named_rather_than_one_of_them(self) -> None:
+        """Within 5 % both bind; a new drive would relieve one member, never the link."""
+        band = sync_band(rebuilt(RAID5), network(4, link(4, 3 * 143 * MB)), busy=IDLE)
+        assert band.fastest.bytes_per_second == pytest.approx(140 * MB)
+        assert band.fastest.bound_by == link(4, 3 * 143 * MB)
+
     def test_parity_arithmetic_passes_each_rows_data_once(self) -> None:
         slow = replace(link(4, 240 * MB), name="xor", kind=ResourceKind.PARITY)
         drives = replace(network(4), parity=slow)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from math import sqrt
 from statistics import NormalDist
@@ -42,6 +43,10 @@ NAMED = {
     "four, two free": (equal_drives(6, (range(4), 1500 * MB)), 3),
     "3 within 5": (equal_drives(5, ((0, 1, 2), 600 * MB), (range(5), 1300 * MB)), 4),
     "3 within 5, one free": (equal_drives(6, ((0, 1, 2), 600 * MB), (range(5), 1300 * MB)), 7),
+    "2 within 4 within 6": (
+        equal_drives(6, ((0, 1), 300 * MB), (range(4), 900 * MB), (range(6), 1700 * MB)),
+        9,
+    ),
 }
 """Machines of equal drives that share evenly, and the runs their search needs at most."""
 
@@ -119,6 +124,14 @@ def test_a_wall_that_only_more_members_would_reach_is_not_claimed() -> None:
     assert len(done.runs) == 1
 
 
+def test_walls_that_take_little_are_not_searched_for_long() -> None:
+    """A wall 4 % below the sum of eight: some seem slowed, each by another accident. Such a
+    search is the longest there is; without a limit on its worth it takes half as long again."""
+    machine = equal_drives(8, (range(8), 0.96 * 8 * 530 * MB))
+    lengths = [len(search(machine, even_errors(seed)).runs) for seed in range(40)]
+    assert sum(lengths) / len(lengths) < 7
+
+
 @st.composite
 def machines(draw: st.DrawFn, *, shared: tuple[str, ...]) -> Machine:
     """Up to eight members of equal or mixed rates behind walls apart or within each other."""
@@ -160,13 +173,13 @@ def walls_around(
 @settings(max_examples=500, deadline=None, derandomize=True)
 def test_no_wall_is_claimed_that_is_not_there(machine: Machine, seed: int, width: float) -> None:
     """Whatever the walls and the sharing, at readings off by up to 3 %. Fixed examples: of
-    a hundred thousand claims on random machines one was false (a wall that takes 1 %)."""
+    a hundred thousand claims on random machines two were false, of barely full walls."""
     found = search(machine, even_errors(seed, width)).found
     assert all(is_true(wall, machine, found.unresolved) for wall in found.walls)
 
 
 @given(machine=machines(shared=("evenly", "in proportion")), seed=st.integers(0, 2**32))
-@settings(max_examples=500, deadline=None, derandomize=True)
+@settings(max_examples=1500, deadline=None, derandomize=True)
 def test_walls_that_bind_by_more_than_10_percent_are_found_within_5(
     machine: Machine, seed: int
 ) -> None:
@@ -180,6 +193,79 @@ def test_walls_that_bind_by_more_than_10_percent_are_found_within_5(
                 wall.members <= names and wall.bytes_per_second == pytest.approx(limit, rel=0.05)
                 for wall in told
             )
+
+
+def in_proportion(solo: list[float], *walls: tuple[Iterable[int], float]) -> Machine:
+    """Members m0, m1, … that share by their solo rates, with walls around some of them."""
+    rates = {f"m{number}": rate for number, rate in enumerate(solo)}
+    named = tuple((frozenset(f"m{n}" for n in numbers), limit) for numbers, limit in walls)
+    return Machine(solo=rates, weights=rates, walls=named)
+
+
+MISLEADING = {
+    "a whole wall left out frees its neighbours in a wider one": (
+        in_proportion([426, 200, 506, 287], (range(4), 1151), ((1, 2), 484)),
+        (36, 43, 47, 71, 144, 154, 159, 163),
+    ),
+    "the fastest is bound by the inner wall": (
+        in_proportion(
+            [375, 550, 522, 275, 174, 569, 93, 233],
+            ((2, 3, 4, 6, 7), 1104),
+            ((3, 7), 366),
+            ((0, 1), 756),
+        ),
+        (0, 4, 8, 30, 38, 41, 43, 54),
+    ),
+    "a barely full wall around members another wall will hold": (
+        in_proportion([145, 446, 449, 167, 351, 322, 280], ((1, 2, 3, 4, 6), 1624), ((2, 3), 601)),
+        (9, 25, 134, 346, 470, 515),
+    ),
+    "the same wall met twice, once with a member missed": (
+        Machine(
+            solo={"m0": 240, "m1": 525, "m2": 94, "m3": 441, "m4": 320, "m5": 321, "m6": 137},
+            weights={"m0": 3, "m1": 8.1, "m2": 0.5, "m3": 2.5, "m4": 5.9, "m5": 3.2, "m6": 0.6},
+            walls=(
+                (frozenset({"m4", "m5", "m6"}), 413),
+                (frozenset({"m5", "m6"}), 393),
+                (frozenset({"m0", "m1", "m2", "m3"}), 523),
+                (frozenset({"m0", "m3"}), 316),
+            ),
+        ),
+        (10, 33, 46, 61, 98, 116),
+    ),
+    "three left over that are slowed by two walls": (
+        in_proportion([500] * 7, ((0, 2, 3, 4, 5, 6), 2843), ((3, 6), 910)),
+        (2, 5, 15, 22, 38, 39, 40, 50),
+    ),
+    "a wall that does not bind some of its members alone": (
+        in_proportion([500] * 8, (range(8), 3859)),
+        (8, 13, 25, 34, 50, 52, 60, 67),
+    ),
+}
+"""Machines, and the errors of readings under which one step of the search alone would err."""
+
+
+@pytest.mark.parametrize("name", MISLEADING)
+def test_machines_that_mislead_a_simpler_search(name: str) -> None:
+    machine, seeds = MISLEADING[name]
+    for seed in seeds:
+        found = search(machine, even_errors(seed)).found
+        assert all(is_true(wall, machine, found.unresolved) for wall in found.walls)
+        told = {wall.members for wall in found.walls}
+        assert {names for (names, _), excess in binding(machine).items() if excess > 1.1} <= told
+
+
+def test_claims_that_contradict_each_other_are_all_dropped() -> None:
+    """Rates that changed between the runs: a shares with c, and b with c, but not a with b."""
+    runs = [
+        Run(rates={"a": 60.0, "b": 60.0, "c": 100.0}),
+        Run(rates={"a": 80.0, "b": 100.0}),
+        Run(rates={"b": 60.0, "c": 40.0}),
+        Run(rates={"a": 30.0, "c": 40.0}),
+    ]
+    found = infer_walls(dict.fromkeys("abc", 100.0), runs)
+    assert found.walls == ()
+    assert found.unresolved == frozenset({"a", "b"})
 
 
 @given(data=st.data(), count=st.integers(1, 5))
