@@ -6,24 +6,29 @@ transfers of T bytes in flight, faster than N * T over the time a lone transfer 
 (Jain, The Art of Computer Systems Performance Analysis, 1991, box 33.1). The
 resource with the largest demand is the bottleneck. That is the ceiling.
 
-The floor is the same for one sequential stream, whose chunks go round the members in
-turn. Transfers to unrelated places meet by chance in the queues: their floor is the
-exact mean value of a network whose service times vary as much as waiting lines'
-theory assumes, which real drives, being steadier, stay above.
+The floor is the same for one sequential stream whose chunks go round the members often
+enough (``streams.py`` for where they do not). Transfers to unrelated places meet by
+chance in the queues: their floor is the exact mean value of a network whose service
+times vary as much as waiting lines' theory assumes; real drives are steadier.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from math import inf
 
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.loads import LevelLoads
-from arraygauge.theory.lone import contiguous_bytes, lone_seconds
-from arraygauge.theory.network import Demand, Network, demands
+from arraygauge.theory.lone import (
+    contiguous_bytes,
+    least_lone_seconds,
+    longest_lone_seconds,
+)
+from arraygauge.theory.network import Demand, Network, Side, demands
 from arraygauge.theory.queueing import mean_value_analysis
-from arraygauge.theory.values import Expectation, Resource, ResourceKind, Use, Workload
+from arraygauge.theory.streams import stream_floor
+from arraygauge.theory.values import Access, Expectation, Resource, ResourceKind, Use, Workload
 
 JOINT_BOTTLENECK_SHARE = 0.95
 """Resources within 5 % of the largest demand share the title: capacities that were
@@ -42,47 +47,70 @@ class Bounds:
     """Bytes per second however many transfers are in flight, at the ceiling."""
     lone: float
     """Bytes per second of one transfer at a time, at the ceiling."""
-    floors: tuple[float, ...]
-    """Bytes per second with 1, 2, … transfers in flight, at the floor."""
+    floors: Callable[[int], float]
+    """Bytes per second with so many transfers in flight, at the floor."""
 
     def ceiling(self, depth: int) -> float:
         return min(self.most, depth * self.lone)
 
     def floor(self, depth: int) -> float:
-        return min(self.ceiling(depth), self.floors[depth - 1])
+        return min(self.ceiling(depth), self.floors(depth))
 
 
 def bounds(
     network: Network, geometry: Geometry, loads: LevelLoads, workload: Workload, deepest: int
 ) -> Bounds:
     """Raises ValueError when no resource carries any load."""
-    run = contiguous_bytes(geometry, workload)
-    used = demands(network, loads.ceiling, workload, run, network.background.least)
-    lone = lone_seconds(network, geometry, loads.ceiling, workload, fastest=True)
+    best = Side(network, geometry, loads.ceiling, workload)
+    random = workload.access is Access.RANDOM
+    run = contiguous_bytes(best, at_best=True) if random else inf
+    used = demands(network, loads.ceiling, run, network.background.least)
     return Bounds(
         workload=workload,
         used=tuple(used),
         most=min(demand.most for demand in used),
-        lone=workload.transfer_bytes / lone,
-        floors=_floors(network, geometry, loads, workload, deepest),
+        lone=_lone_rate(best),
+        floors=_floors(Side(network, geometry, loads.floor, workload), deepest),
     )
 
 
-def _floors(
-    network: Network, geometry: Geometry, loads: LevelLoads, workload: Workload, deepest: int
-) -> tuple[float, ...]:
-    run = contiguous_bytes(geometry, workload)
-    used = demands(network, loads.floor, workload, run, network.background.most)
-    if not workload.scattered:
-        most = min(demand.most for demand in used)
-        lone = lone_seconds(network, geometry, loads.floor, workload, fastest=False)
-        each = workload.transfer_bytes / lone
-        return tuple(min(most, depth * each) for depth in range(1, deepest + 1))
-    seconds = [workload.transfer_bytes / demand.most for demand in used if demand.most < inf]
-    latency = max(member.latency_seconds for member in network.members if member is not None)
-    phases = 1 + any(load.read and load.write for load in loads.floor.members)
-    points = mean_value_analysis(seconds, deepest, phases * latency)
-    return tuple(point.throughput_per_second * workload.transfer_bytes for point in points)
+def _lone_rate(side: Side) -> float:
+    """Bytes per second with one transfer in flight. No bound for a degraded parity array:
+    what one transfer read to compute a lost block may be what the next one asks for."""
+    if side.geometry.parity and side.geometry.missing:
+        return inf
+    return side.workload.transfer_bytes / least_lone_seconds(side)
+
+
+def _floors(side: Side, deepest: int) -> Callable[[int], float]:
+    workload, network = side.workload, side.network
+    run = contiguous_bytes(side, at_best=False) if workload.scattered else inf
+    used = demands(network, side.loads, run, network.background.most)
+    alone = workload.transfer_bytes / longest_lone_seconds(side, used)
+    if workload.scattered:
+        met = _meeting_by_chance(side, used, deepest)
+        return lambda depth: min(met[depth - 1], depth * alone)
+    most = min(demand.most for demand in used)
+
+    def floor(depth: int) -> float:
+        asked = replace(side, workload=replace(workload, queue_depth=depth))
+        return min(most, stream_floor(asked, used, alone))
+
+    return floor
+
+
+def _meeting_by_chance(side: Side, used: Sequence[Demand], deepest: int) -> list[float]:
+    """By depth from 1. md lets one batch of partial rows read at a time, so that half of the
+    writes in flight may be waiting for their turn (raid5.c raid5_activate_delayed)."""
+    size = side.workload.transfer_bytes
+    seconds = [size / demand.most for demand in used if demand.most < inf]
+    latency = max(member.latency_seconds for member in side.members)
+    in_turns = side.reads_before_writing
+    points = mean_value_analysis(seconds, deepest, (1 + in_turns) * latency)
+    rates = [point.throughput_per_second * size for point in points]
+    if in_turns and side.geometry.parity:
+        return [rates[(depth - 1) // 2] for depth in range(1, deepest + 1)]
+    return rates
 
 
 def expectation_of(found: Bounds, assumptions: tuple[str, ...]) -> Expectation:
@@ -93,7 +121,7 @@ def expectation_of(found: Bounds, assumptions: tuple[str, ...]) -> Expectation:
         workload=workload,
         floor_bytes_per_second=found.floor(workload.queue_depth),
         ceiling_bytes_per_second=ceiling,
-        bottleneck=_bottleneck(found.used),
+        bottleneck=bottleneck(found.used),
         depth_bound=ceiling < JOINT_BOTTLENECK_SHARE * found.most,
         uses=tuple(
             Use(
@@ -107,7 +135,7 @@ def expectation_of(found: Bounds, assumptions: tuple[str, ...]) -> Expectation:
     )
 
 
-def _bottleneck(demands: Sequence[Demand]) -> Resource:
+def bottleneck(demands: Sequence[Demand]) -> Resource:
     """The resource that allows least; of near equals, the one most members share."""
     least = min(demand.most for demand in demands)
     joint = [demand for demand in demands if demand.most * JOINT_BOTTLENECK_SHARE <= least]

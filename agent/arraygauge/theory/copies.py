@@ -26,22 +26,23 @@ def raid1_read(case: Case) -> LevelLoads:
 
 
 def raid10_read(case: Case) -> LevelLoads:
-    """Drives without seeks share the copies (fewest transfers pending is chosen); drives
-    with seeks read near and offset copies as one of each, passing over the other."""
-    geometry, rates = case.geometry, case.rates
-    groups = _serving_copies(geometry)
-    all_copies = _shared(geometry, groups, rates)
-    slowest = [min(group, key=lambda slot: rates[slot]) for group in groups]
-    one_copy = reads([slowest.count(slot) / len(groups) for slot in range(geometry.slots)])
-    if geometry.seeks is False:
-        return certain(all_copies, "raid10: all copies serve reads, members have no seeks")
-    near_only = Copies.from_layout(geometry.layout).far == 1
-    if geometry.seeks is True and near_only and not case.workload.scattered:
-        return certain(one_copy, "raid10: members with seeks read one of each set of near copies")
+    """Drives without seeks share the copies (fewest transfers pending is chosen). Heads pass
+    over the near or offset copies they do not read, which costs the time of reading them;
+    far copies lie out of their way, and md reads the outer ones like a stripe."""
+    geometry = case.geometry
+    shared = _shared(geometry, _serving_copies(geometry), case.rates)
+    if geometry.seeks is False or (geometry.seeks and case.workload.access is Access.RANDOM):
+        return certain(shared, "raid10: all copies serve reads")
+    copies = Copies.from_layout(geometry.layout)
+    if geometry.seeks is True and copies.near == 1 and not copies.offset:
+        return certain(shared, "raid10: far copies are read like a stripe")
+    passing = reads(_held(geometry))
+    if geometry.seeks is True and not copies.offset and not case.workload.scattered:
+        return certain(passing, "raid10: heads pass over the copies they do not read")
     return LevelLoads(
-        floor=one_copy,
-        ceiling=all_copies,
-        assumptions=("raid10: between one copy and all copies serving reads",),
+        floor=passing,
+        ceiling=shared,
+        assumptions=("raid10: between passing over all copies not read and over none",),
     )
 
 
@@ -103,14 +104,15 @@ def _balance(shares: list[dict[int, float]], loads: list[float], rates: tuple[fl
 
 def copies_write(case: Case) -> LevelLoads:
     """Every copy is written."""
-    geometry = case.geometry
+    return certain(Loads(tuple(MemberLoad(write=share) for share in _held(case.geometry))))
+
+
+def _held(geometry: Geometry) -> list[float]:
+    """Bytes each serving slot holds for a byte of user data."""
     chunks = placements(geometry.level, geometry.slots, geometry.layout)
-    held = [sum(chunk.count(slot) for chunk in chunks) for slot in range(geometry.slots)]
-    return certain(
-        Loads(
-            tuple(
-                MemberLoad(write=0.0 if slot in geometry.missing else held[slot] / len(chunks))
-                for slot in range(geometry.slots)
-            )
-        )
-    )
+    return [
+        0.0
+        if slot in geometry.missing
+        else sum(chunk.count(slot) for chunk in chunks) / len(chunks)
+        for slot in range(geometry.slots)
+    ]

@@ -66,7 +66,9 @@ def depth_curve(model: ArrayModel, workload: Workload, deepest: int = 32) -> Bou
 def _loads(model: ArrayModel, workload: Workload) -> LevelLoads | None:
     if not is_sound(model.geometry) or not data_is_complete(model.geometry):
         return None
-    rates = tuple(_rate(member, workload.direction) for member in model.network.members)
+    rates = tuple(
+        _reach(model.network, member, workload.direction) for member in model.network.members
+    )
     return level_loads(Case(geometry=model.geometry, workload=workload, rates=rates))
 
 
@@ -85,9 +87,19 @@ def member_resource(name: str, rate: MemberRate) -> Resource:
     )
 
 
-def _rate(member: Resource | None, direction: Direction) -> float:
+def _reach(network: Network, member: Resource | None, direction: Direction) -> float:
+    """What a member can deliver: its own rate, or its part of a link it shares."""
     if member is None:
         return 0.0
+    parts = [
+        _rate(link, direction) / len(link.members)
+        for link in network.shared
+        if member.name in link.members and len(link.members) < len(network.members)
+    ]
+    return min([_rate(member, direction), *parts])
+
+
+def _rate(resource: Resource, direction: Direction) -> float:
     if direction is Direction.READ:
-        return member.read_bytes_per_second
-    return member.write_bytes_per_second
+        return resource.read_bytes_per_second
+    return resource.write_bytes_per_second

@@ -71,13 +71,21 @@ def rows(level: Level, slots: int, layout: int | None) -> tuple[Row, ...]:
     if level is Level.RAID5:
         return tuple(_single_parity_row(row, slots, chosen) for row in range(slots))
     if level is Level.RAID6:
-        return tuple(_double_parity_row(row, slots, chosen) for row in range(slots))
+        period = slots - 1 if chosen >= _FIXED_Q else slots
+        return tuple(_double_parity_row(row, slots, chosen) for row in range(period))
     raise ValueError(f"{level} has no parity rows")
+
+
+_FIXED_Q = 16
+"""Layouts from here on are those of raid5 over all but the last slot, with Q in the last."""
+_ASYMMETRIC = (0, 1, 4, 5, 8, 9)
+"""Layouts whose data begins at the lowest free slot of each row; the others begin after
+the parity."""
 
 
 def _single_parity_row(row: int, slots: int, layout: int) -> Row:
     parity = _rotating_parity(row, slots, layout)
-    return Row(_others_after(slots, (parity,)), (parity,))
+    return _row(slots, layout, (parity,))
 
 
 def _rotating_parity(row: int, slots: int, layout: int) -> int:
@@ -91,30 +99,24 @@ def _rotating_parity(row: int, slots: int, layout: int) -> int:
 
 
 def _double_parity_row(row: int, slots: int, layout: int) -> Row:
-    if 16 <= layout <= 20:  # raid5 over all but the last slot, Q fixed in the last
-        inner = _single_parity_row(row, slots - 1, layout - 16)
+    if layout >= _FIXED_Q:
+        inner = _single_parity_row(row, slots - 1, layout - _FIXED_Q)
         return Row(inner.data, (*inner.parity, slots - 1))
-    if layout in (8, 9, 10):  # the three disk-data-format rotations
-        first = row % slots if layout == 8 else slots - 1 - row % slots
-        second = (first - 1) % slots if layout == 10 else (first + 1) % slots
-        return Row(_others_after(slots, (first, second)), (first, second))
-    if layout == 4:
-        return Row(tuple(range(2, slots)), (0, 1))
-    if layout == 5:
-        return Row(tuple(range(slots - 2)), (slots - 2, slots - 1))
+    if layout in (4, 5):
+        first = 0 if layout == 4 else slots - 2
+        return _row(slots, layout, (first, first + 1))
+    if layout in (8, 9, 10):  # the three rotations of the disk data format
+        turn = {8: row, 9: -2 - row, 10: -1 - row}[layout] % slots
+        return _row(slots, layout, (turn, (turn + (-1 if layout == 10 else 1)) % slots))
     first = _rotating_parity(row, slots, layout)
-    second = (first + 1) % slots
-    return Row(_others_after(slots, (first, second)), (first, second))
+    return _row(slots, layout, (first, (first + 1) % slots))
 
 
-def _others_after(slots: int, taken: tuple[int, ...]) -> tuple[int, ...]:
-    """The remaining slots, beginning after the last taken one, as symmetric layouts do.
-
-    Asymmetric layouts begin at slot 0 instead; the order within a row does not
-    change what any member carries, so one order serves all.
-    """
-    start = taken[-1] + 1
-    return tuple(slot % slots for slot in range(start, start + slots) if slot % slots not in taken)
+def _row(slots: int, layout: int, parity: tuple[int, ...]) -> Row:
+    """The data in its order (raid5.c raid5_compute_sector)."""
+    start = 0 if layout in _ASYMMETRIC else parity[-1] + 1
+    order = (slot % slots for slot in range(start, start + slots))
+    return Row(tuple(slot for slot in order if slot not in parity), parity)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import inf
 
+from arraygauge.inventory.values import Level
 from arraygauge.theory.activity import IDLE, Background
+from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.loads import Loads, MemberLoad
-from arraygauge.theory.values import Resource, Workload
+from arraygauge.theory.values import Direction, Resource, Workload
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,6 +24,51 @@ class Network:
     shared: tuple[Resource, ...] = ()
     parity: Resource | None = None
     background: Background = IDLE
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One side of a band, floor or ceiling: what is asked of which network, with what loads."""
+
+    network: Network
+    geometry: Geometry
+    loads: Loads
+    workload: Workload
+
+    @property
+    def members(self) -> list[Resource]:
+        """Those that are there."""
+        return [member for member in self.network.members if member is not None]
+
+    def rate(self, member: Resource) -> float:
+        """Bytes per second in the asked direction."""
+        if self.workload.direction is Direction.READ:
+            return member.read_bytes_per_second
+        return member.write_bytes_per_second
+
+    @property
+    def reads(self) -> bool:
+        return any(load.read for load in self.loads.members)
+
+    @property
+    def writes(self) -> bool:
+        return any(load.write for load in self.loads.members)
+
+    @property
+    def reads_before_writing(self) -> bool:
+        return any(load.read and load.write for load in self.loads.members)
+
+    @property
+    def chunk_bytes(self) -> int | None:
+        """None for levels that are not cut into chunks around their members."""
+        if self.geometry.level in (Level.LINEAR, Level.RAID1):
+            return None
+        return self.geometry.chunk_bytes or None
+
+    @property
+    def window_bytes(self) -> int:
+        """What is in flight."""
+        return self.workload.queue_depth * self.workload.transfer_bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +88,11 @@ class Demand:
 def demands(
     network: Network,
     loads: Loads,
-    workload: Workload,
     run_bytes: float,
     background: Mapping[str, MemberLoad],
 ) -> list[Demand]:
-    """Every resource that the loads touch."""
+    """Every resource that the loads touch. Each ``run_bytes`` a member moves cost it an
+    operation besides; infinity where it moves on without one."""
     carried: dict[str, MemberLoad] = {}
     found: list[Demand] = []
     for member, load in zip(network.members, loads.members, strict=True):
@@ -53,8 +100,7 @@ def demands(
             continue
         carried[member.name] = load
         seconds = service_demand(member, load.read, load.write)
-        if workload.scattered:
-            seconds += (load.read + load.write) / run_bytes * member.operation_seconds
+        seconds += (load.read + load.write) / run_bytes * member.operation_seconds
         found.append(Demand(member, seconds, _taken(background, member)))
     for link in network.shared:
         behind = [carried[name] for name in link.members if name in carried]

@@ -39,8 +39,6 @@ def _parity_read_degraded(case: Case) -> LevelLoads:
     lost in raid6, all that remain); a row that lost only parity is read for its data.
     """
     geometry = case.geometry
-    if case.workload.access is Access.RANDOM:
-        return _parity_read_degraded_random(geometry)
     pattern = rows(geometry.level, geometry.slots, geometry.layout)
     width = geometry.slots - geometry.parity
     counts = [0] * geometry.slots
@@ -52,6 +50,8 @@ def _parity_read_degraded(case: Case) -> LevelLoads:
             counts[slot] += 1
     data = width * len(pattern)
     once = reads([count / data for count in counts], computed * width / data)
+    if case.workload.access is Access.RANDOM:
+        return _degraded_at_random(case, once)
     full = even_reads(geometry, geometry.serving, 1 / width)
     return LevelLoads(
         floor=Loads(full.members, once.parity),
@@ -60,13 +60,28 @@ def _parity_read_degraded(case: Case) -> LevelLoads:
     )
 
 
+def _degraded_at_random(case: Case, once: Loads) -> LevelLoads:
+    """A transfer within a chunk meets a lost block alone; one that covers rows reads each of
+    their blocks once, whether for itself or to compute the lost one."""
+    alone = _block_by_block(case.geometry)
+    words = "degraded: a lost block is computed from the whole row"
+    if case.workload.transfer_bytes <= (case.geometry.chunk_bytes or 0):
+        return certain(alone, words)
+    return LevelLoads(floor=alone, ceiling=_lighter(alone, once), assumptions=(words,))
+
+
+def _lighter(one: Loads, other: Loads) -> Loads:
+    """Of two loads the one whose busiest member has less to do."""
+    return min(one, other, key=lambda loads: max(load.read for load in loads.members))
+
+
 def _slots_read(row: Row, missing: frozenset[int]) -> tuple[int, ...]:
     everyone = (*row.data, *row.parity) if missing & set(row.data) else row.data
     return tuple(slot for slot in everyone if slot not in missing)
 
 
-def _parity_read_degraded_random(geometry: Geometry) -> LevelLoads:
-    """A read of a lost block reads its row from all survivors; of another, only itself."""
+def _block_by_block(geometry: Geometry) -> Loads:
+    """Each block by itself: a lost one reads its row from all survivors, another only itself."""
     pattern = rows(geometry.level, geometry.slots, geometry.layout)
     counts = [0] * geometry.slots
     lost = 0
@@ -76,49 +91,55 @@ def _parity_read_degraded_random(geometry: Geometry) -> LevelLoads:
             lost += wanted in geometry.missing
             for slot in needed:
                 counts[slot] += 1
-    data = (geometry.slots - geometry.parity) * len(pattern)
-    computed = lost * (geometry.slots - geometry.parity) / data
-    return certain(
-        reads([count / data for count in counts], computed),
-        "degraded: a lost block is computed from the whole row",
-    )
+    width = geometry.slots - geometry.parity
+    data = width * len(pattern)
+    return reads([count / data for count in counts], lost * width / data)
 
 
 def parity_write(case: Case) -> LevelLoads:
     """Between rows written whole, which needs neighbours to meet in the stripe cache, and
     every transfer by itself. Random transfers have no neighbours."""
-    geometry = case.geometry
-    width = geometry.slots - geometry.parity
-    whole = WriteCost(width, 0.0, 0.0, geometry.parity, width)
-    alone = _cost_alone(case)
-    ceiling = alone if case.workload.access is Access.RANDOM else whole
-    share = alone.whole / alone.written
-    return LevelLoads(
-        floor=_spread(geometry, alone),
-        ceiling=_spread(geometry, ceiling),
-        assumptions=(
-            f"writes: {share:.0%} of rows are whole if each transfer stands alone"
-            + ("" if ceiling is alone else ", all if neighbours meet in the stripe cache"),
-        ),
-    )
-
-
-def _cost_alone(case: Case) -> WriteCost:
     geometry, workload = case.geometry, case.workload
     width = geometry.slots - geometry.parity
+    whole = WriteCost(width, 0.0, 0.0, geometry.parity, width)
     chunk = geometry.chunk_bytes or workload.transfer_bytes
-    if geometry.missing:
-        return _cost_alone_degraded(geometry, width)
-    return mean_write_cost(
+    alone = mean_write_cost(
         workload.transfer_bytes, workload.offset_bytes, chunk, width, geometry.parity
+    )
+    random = workload.access is Access.RANDOM
+    share = alone.whole / alone.written
+    words = f"writes: {share:.0%} of rows are whole if each transfer stands alone" + (
+        "" if random else ", all if neighbours meet in the stripe cache"
+    )
+    if geometry.missing and share < 1:
+        return _degraded_write(case, whole, random, words)
+    return LevelLoads(
+        floor=_spread(geometry, alone),
+        ceiling=_spread(geometry, alone if random else whole),
+        assumptions=(words,),
     )
 
 
-def _cost_alone_degraded(geometry: Geometry, width: int) -> WriteCost:
-    """The worst that a write to a degraded row takes: all that survives of it is read."""
-    survivors = len(geometry.serving)
-    data = min(width, survivors)
-    return WriteCost(1.0, data - 1.0, max(survivors - data, 0), geometry.parity, 0.0)
+def _degraded_write(case: Case, whole: WriteCost, random: bool, words: str) -> LevelLoads:
+    """Rows in part, degraded: at worst all that survives of a row is read first; at best, where
+    only its parity was lost, nothing is, and only the data is written."""
+    geometry, size = case.geometry, case.workload.transfer_bytes
+    slots, width = geometry.slots, geometry.slots - geometry.parity
+    blocks = max(1, min(width, size // (geometry.chunk_bytes or size)))
+    worst = MemberLoad(read=1 / blocks, write=(blocks + geometry.parity) / (blocks * slots))
+    best = MemberLoad(write=1 / slots)
+    return LevelLoads(
+        floor=_on_survivors(geometry, worst, geometry.slots / blocks),
+        ceiling=_on_survivors(geometry, best, 0.0) if random else _spread(geometry, whole),
+        assumptions=(words, "degraded: between reading nothing and all that survives of a row"),
+    )
+
+
+def _on_survivors(geometry: Geometry, load: MemberLoad, parity: float) -> Loads:
+    return Loads(
+        tuple(MemberLoad() if slot in geometry.missing else load for slot in range(geometry.slots)),
+        parity,
+    )
 
 
 def _spread(geometry: Geometry, cost: WriteCost) -> Loads:

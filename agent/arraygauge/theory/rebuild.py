@@ -18,12 +18,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from math import inf
 
-from arraygauge.theory.bounds import JOINT_BOTTLENECK_SHARE
+from arraygauge.theory.bounds import bottleneck
 from arraygauge.theory.loads import Loads
 from arraygauge.theory.network import Demand, Network, demands
 from arraygauge.theory.sync_loads import SyncWork
-from arraygauge.theory.values import SEQUENTIAL_READ, Resource, ResourceKind
+from arraygauge.theory.values import Resource
 from arraygauge.units import KIB
 
 
@@ -110,18 +111,12 @@ def _physical(network: Network, loads: Loads, shares: Mapping[str, float]) -> _S
         replace(demand, taken=shares.get(demand.resource.name, 0.0))
         for demand in _used(network, loads)
     ]
-    least = min(demand.most for demand in used)
-    joint = [demand for demand in used if demand.most * JOINT_BOTTLENECK_SHARE <= least]
-    return least, max(joint, key=_shared_by).resource
-
-
-def _shared_by(demand: Demand) -> tuple[bool, int]:
-    return demand.resource.kind is ResourceKind.LINK, len(demand.resource.members)
+    return min(demand.most for demand in used), bottleneck(used)
 
 
 def _used(network: Network, loads: Loads) -> list[Demand]:
     """Long sequential passes: no seeks, nothing else moving."""
-    alone = demands(network, loads, SEQUENTIAL_READ, SEQUENTIAL_READ.transfer_bytes, {})
+    alone = demands(network, loads, inf, {})
     return [demand for demand in alone if demand.seconds]
 
 

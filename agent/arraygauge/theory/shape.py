@@ -12,7 +12,8 @@ def geometry_of(host: Host, array: Array) -> Geometry | None:
     slots = array.raid_disks or 0
     holders = [array.member_in_slot(slot) for slot in range(slots)]
     devices = [host.device(member.name) if member else None for member in holders]
-    sizes = tuple((member.size_bytes or 0) if member else 0 for member in holders)
+    chunk = array.chunk_bytes or 1
+    sizes = tuple((member.size_bytes or 0) // chunk * chunk if member else 0 for member in holders)
     geometry = Geometry(
         level=array.level,
         slots=slots,

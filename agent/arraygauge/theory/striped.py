@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from arraygauge.theory.geometry import raid0_zones
+from arraygauge.theory.geometry import Geometry, raid0_zones
 from arraygauge.theory.loads import Case, LevelLoads, certain, even_reads, reads
 
 
@@ -24,15 +24,34 @@ def linear_read(case: Case) -> LevelLoads:
 
 def raid0_read(case: Case) -> LevelLoads:
     """Chunks go round all members; unequal members make zones, each narrower than the last."""
-    zones = raid0_zones(case.geometry.member_bytes) or (tuple(range(case.geometry.slots)),)
-    widest, narrowest = zones[0], zones[-1]
+    zones = _zones_that_count(case.geometry)
+    ranked = sorted(zones, key=lambda zone: len(zone) * min(case.rates[slot] for slot in zone))
+    worst, best = ranked[0], ranked[-1]
     assumptions = (
-        (f"raid0 zones: the first {len(widest)} members wide, the last {len(narrowest)}",)
+        (f"raid0 zones: the best {len(best)} members wide, the worst {len(worst)}",)
         if len(zones) > 1
         else ()
     )
     return LevelLoads(
-        floor=even_reads(case.geometry, narrowest, 1 / len(narrowest)),
-        ceiling=even_reads(case.geometry, widest, 1 / len(widest)),
+        floor=even_reads(case.geometry, worst, 1 / len(worst)),
+        ceiling=even_reads(case.geometry, best, 1 / len(best)),
         assumptions=assumptions,
     )
+
+
+LEAST_ZONE_SHARE = 0.02
+"""Members of nearly equal size leave a sliver of a zone: a smaller share of the array than
+this says nothing about its rate."""
+
+
+def _zones_that_count(geometry: Geometry) -> list[tuple[int, ...]]:
+    sizes = geometry.member_bytes
+    if not sizes:
+        return [tuple(range(geometry.slots))]
+    edges = sorted({0, *sizes})
+    zones = zip(raid0_zones(sizes), edges, edges[1:], strict=False)
+    return [
+        zone
+        for zone, begin, end in zones
+        if len(zone) * (end - begin) >= LEAST_ZONE_SHARE * sum(sizes)
+    ]

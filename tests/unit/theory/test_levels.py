@@ -221,6 +221,11 @@ def test_unequal_stripe_members_make_narrowing_zones() -> None:
     assert band.ceiling_bytes_per_second == pytest.approx(3 * ONE)
 
 
+def test_a_sliver_of_a_zone_does_not_widen_the_band() -> None:
+    shape = Geometry(level=Level.RAID0, slots=3, member_bytes=(1000, 1000, 1001))
+    assert expect(shape, READ).floor_bytes_per_second == pytest.approx(3 * ONE)
+
+
 LEVELS = st.sampled_from([Level.RAID0, Level.RAID5, Level.RAID6, Level.RAID10, Level.RAID1])
 
 
