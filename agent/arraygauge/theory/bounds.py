@@ -89,7 +89,7 @@ def _floors(side: Side, deepest: int) -> Callable[[int], float]:
     alone = workload.transfer_bytes / longest_lone_seconds(side, used)
     if workload.scattered:
         met = _meeting_by_chance(side, used, deepest)
-        return lambda depth: min(met[depth - 1], depth * alone)
+        return lambda depth: min(met[depth - 1], depth * alone, _in_step(side, used, alone, depth))
     most = min(demand.most for demand in used)
 
     def floor(depth: int) -> float:
@@ -97,6 +97,15 @@ def _floors(side: Side, deepest: int) -> Callable[[int], float]:
         return min(most, stream_floor(asked, used, alone))
 
     return floor
+
+
+def _in_step(side: Side, used: Sequence[Demand], alone: float, depth: int) -> float:
+    """Several streams may meet the same members at the same time, and stay in step: together
+    they then keep no more members busy than one of them does."""
+    if side.workload.access is Access.RANDOM or side.chunk_bytes is None:
+        return inf
+    one = replace(side.workload, queue_depth=max(1, depth // side.workload.streams))
+    return stream_floor(replace(side, workload=one), used, alone)
 
 
 def _meeting_by_chance(side: Side, used: Sequence[Demand], deepest: int) -> list[float]:

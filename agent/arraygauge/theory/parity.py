@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from arraygauge.theory.geometry import Geometry, Row, rows
 from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad, certain, even_reads, reads
 from arraygauge.theory.stripes import WriteCost, mean_write_cost
@@ -124,21 +126,26 @@ def _degraded_write(case: Case, whole: WriteCost, random: bool, words: str) -> L
     """Rows in part, degraded: at worst all that survives of a row is read first; at best, where
     only its parity was lost, nothing is, and only the data is written."""
     geometry, size = case.geometry, case.workload.transfer_bytes
-    slots, width = geometry.slots, geometry.slots - geometry.parity
+    width = geometry.slots - geometry.parity
     blocks = max(1, min(width, size // (geometry.chunk_bytes or size)))
-    worst = MemberLoad(read=1 / blocks, write=(blocks + geometry.parity) / (blocks * slots))
-    best = MemberLoad(write=1 / slots)
+    survivors = len(geometry.serving)
+    worst = WriteCost(blocks, 0.0, 0.0, geometry.parity)
+    best = WriteCost(blocks, 0.0, 0.0, 0.0)
     return LevelLoads(
-        floor=_on_survivors(geometry, worst, geometry.slots / blocks),
-        ceiling=_on_survivors(geometry, best, 0.0) if random else _spread(geometry, whole),
+        floor=_with_reads(geometry, _spread(geometry, worst), 1 / blocks, survivors / blocks),
+        ceiling=_spread(geometry, best if random else whole),
         assumptions=(words, "degraded: between reading nothing and all that survives of a row"),
     )
 
 
-def _on_survivors(geometry: Geometry, load: MemberLoad, parity: float) -> Loads:
+def _with_reads(geometry: Geometry, loads: Loads, share: float, parity: float) -> Loads:
+    """The same, and ``share`` bytes read by every serving member besides."""
     return Loads(
-        tuple(MemberLoad() if slot in geometry.missing else load for slot in range(geometry.slots)),
-        parity,
+        tuple(
+            load if slot in geometry.missing else replace(load, read=load.read + share)
+            for slot, load in enumerate(loads.members)
+        ),
+        loads.parity + parity,
     )
 
 
