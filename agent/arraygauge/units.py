@@ -25,7 +25,7 @@ _FACTORS = {
     "GiB": 1024 * MIB,
     "TiB": 1024 * 1024 * MIB,
 }
-_QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z]*)\s*")
+_QUANTITY = re.compile(r"\s*([0-9]{1,18}(?:\.[0-9]{1,18})?)\s*([A-Za-z]*)\s*")
 
 
 def parse_bytes(text: str) -> int:
@@ -59,9 +59,9 @@ def format_binary(size_bytes: float) -> str:
 
 
 def format_capacity(size_bytes: float) -> str:
-    """A drive's or array's size in decimal units, as drives are sold: '4.00 TB'."""
+    """A drive's or array's size in decimal units, as drives are sold: '4 TB'."""
     for unit, factor in (("TB", 10**12), ("GB", 10**9), ("MB", 10**6), ("kB", 10**3)):
-        if size_bytes >= factor:
+        if size_bytes >= 0.9995 * factor:
             return f"{size_bytes / factor:.3g} {unit}"
     return f"{size_bytes:.0f} B"
 

@@ -21,6 +21,8 @@ from arraygauge.tell.outlook import print_prospects
 from arraygauge.theory import Access, Direction, Workload
 from arraygauge.units import SECTOR_BYTES, parse_bytes
 
+MOST_TRANSFER_BYTES = 2**30
+
 
 def _size(ctx: click.Context, param: click.Parameter, value: str) -> int:
     """A number of bytes, or text such as '64 KiB'."""
@@ -28,8 +30,10 @@ def _size(ctx: click.Context, param: click.Parameter, value: str) -> int:
         size = parse_bytes(value)
     except ValueError as error:
         raise click.BadParameter(str(error)) from error
-    if size < SECTOR_BYTES:
-        raise click.BadParameter(f"a transfer is at least {SECTOR_BYTES} bytes")
+    if size < SECTOR_BYTES or size % SECTOR_BYTES or size > MOST_TRANSFER_BYTES:
+        raise click.BadParameter(
+            f"a transfer is a whole number of {SECTOR_BYTES}-byte sectors, at most 1 GiB"
+        )
     return size
 
 
@@ -65,6 +69,9 @@ def command(
     configuration, stop = load_configuration(config_path), StopToken()
     with stopping_on_signals(stop), progress_on(sys.stderr) as progress:
         found = explain(surveyor(configuration, stop), array, workloads, progress)
+    if stop.is_set():
+        click.echo("arraygauge: interrupted; nothing was derived", err=True)
+        sys.exit(Exit.RUNTIME_ERROR)
     if as_json:
         click.echo(derivations_json(found.array, found.derivations, found.choices, found.prospects))
     else:

@@ -4,6 +4,7 @@ and mistakes answer at once."""
 from __future__ import annotations
 
 import importlib
+import io
 import sys
 from difflib import get_close_matches
 from pathlib import Path
@@ -66,3 +67,6 @@ class _Commands(click.Group):
 def main(ctx: click.Context, config_path: Path | None) -> None:
     """Is this array doing what its drives, its bus and its level allow, and if not, why?"""
     ctx.obj = config_path
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without our characters shows '?'

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from arraygauge.inventory.values import LinkKind, LinkRate
 from arraygauge.theory import Direction, Uplink
@@ -26,6 +26,15 @@ MegabytesPerSecond = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 """Decimal: 1 MB/s is 1,000,000 bytes per second."""
 
 
+def _absolute(path: str) -> str:
+    if not path.startswith("/"):
+        raise ValueError("write an absolute path, beginning with '/'")
+    return path
+
+
+AbsolutePath = Annotated[str, AfterValidator(_absolute)]
+
+
 class ProbeSection(_Section):
     """How much one device may be asked for in one pass, and where own files may lie."""
 
@@ -33,7 +42,7 @@ class ProbeSection(_Section):
     warm_up_seconds: Annotated[float, Field(ge=0, le=5)] = 0.3
     max_bytes: Size = 2 * 2**30
     own_file_bytes: Size = 256 * 2**20
-    own_file_directories: tuple[str, ...] = ()
+    own_file_directories: tuple[AbsolutePath, ...] = ()
 
     @model_validator(mode="after")
     def _warm_up_leaves_time(self) -> ProbeSection:
@@ -86,7 +95,10 @@ class UplinkSection(_Section):
     @model_validator(mode="after")
     def _rate_or_lanes(self) -> UplinkSection:
         lanes = (self.lanes, self.gigatransfers_per_second)
-        if (self.read_mb_per_second is None) == (None in lanes):
+        by_lanes = (*lanes, self.encoding)
+        if self.read_mb_per_second is not None and any(key is not None for key in by_lanes):
+            raise ValueError("give a rate, or lanes with their signalling rate, not both")
+        if self.read_mb_per_second is None and None in lanes:
             raise ValueError(
                 "give either read_mb_per_second, or both lanes and gigatransfers_per_second"
             )

@@ -1,6 +1,6 @@
 """What the measurements mean: verdicts with reasons, as pure functions."""
 
-from arraygauge.judge.arrays import assess_array, expected_rates, member_rates
+from arraygauge.judge.arrays import assess_array, expected_rates, peer_rates
 from arraygauge.judge.devices import assess_device
 from arraygauge.judge.peers import Grounds
 from arraygauge.judge.values import (
@@ -29,5 +29,5 @@ __all__ = [
     "assess_array",
     "assess_device",
     "expected_rates",
-    "member_rates",
+    "peer_rates",
 ]

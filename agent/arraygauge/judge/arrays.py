@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from statistics import median_high
 
-from arraygauge.inventory.values import Array, Host
+from arraygauge.inventory.values import Array, Host, MemberState
 from arraygauge.judge.health import health_of
 from arraygauge.judge.pace import pace_of, rate_of, ratio_of
 from arraygauge.judge.peers import Grounds, reference_rates
@@ -34,6 +34,7 @@ def assess_array(
     found = member_rates(array, attempts)
     references = expected_rates(host, array, attempts, grounds)
     expectation = model.expect(references)
+    as_found = model.expect({**references, **_measured(found)})
     pace = pace_of(attempt, expectation, grounds.tolerances.short)
     odd = tuple(
         replace(member, explained_share=model.explained(member, references, attempt, pace))
@@ -45,9 +46,9 @@ def assess_array(
         pace=pace,
         attempt=attempt,
         expectation=expectation,
-        as_found=model.expect({**references, **_measured(found)}),
+        as_found=as_found,
         ratio=ratio_of(attempt, expectation),
-        cause=_cause(pace, odd),
+        cause=_cause(pace, odd, attempt, as_found, grounds),
         odd_members=odd,
     )
 
@@ -57,7 +58,10 @@ def expected_rates(
 ) -> dict[str, MemberRate]:
     """What each member should do by itself: its rating, or else what its peers do; for a
     member that is an array, what its own members should do as well."""
-    rates = _with_rated(reference_rates(host, member_rates(array, attempts)), array, grounds)
+    references: dict[str, float] = {}
+    for role in (False, True):
+        references |= reference_rates(host, member_rates(array, attempts, write_mostly=role))
+    rates = _with_rated(references, array, grounds)
     others = replace(host, arrays=tuple(each for each in host.arrays if each.name != array.name))
     for member in array.members:
         inner = others.array(member.name)
@@ -66,10 +70,28 @@ def expected_rates(
     return rates
 
 
-def member_rates(array: Array, attempts: Mapping[str, Attempt]) -> dict[str, float]:
-    """Bytes per second of each member that was measured by itself."""
-    rates = {member.name: rate_of(attempts.get(member.name)) for member in array.members}
+def member_rates(
+    array: Array, attempts: Mapping[str, Attempt], *, write_mostly: bool | None = None
+) -> dict[str, float]:
+    """Bytes per second of each serving member that was measured by itself: of all, or only
+    of those that are, or are not, write-mostly. Spares and journals do another job."""
+    serving = [member for member in array.members if member.serving]
+    rates = {
+        member.name: rate_of(attempts.get(member.name))
+        for member in serving
+        if write_mostly in (None, MemberState.WRITE_MOSTLY in member.states)
+    }
     return {name: rate for name, rate in rates.items() if rate is not None}
+
+
+def peer_rates(array: Array, attempts: Mapping[str, Attempt], name: str) -> dict[str, float]:
+    """The rates of the members that do the same job as this one, its own included; empty for
+    a member that does none."""
+    for role in (False, True):
+        rates = member_rates(array, attempts, write_mostly=role)
+        if name in rates:
+            return rates
+    return {}
 
 
 def odd_members(
@@ -153,7 +175,18 @@ def _assumed_alike(references: Mapping[str, float], members: set[str]) -> dict[s
     return dict.fromkeys(members, alike)
 
 
-def _cause(pace: Pace, odd: tuple[OddMember, ...]) -> Cause | None:
+def _cause(
+    pace: Pace,
+    odd: tuple[OddMember, ...],
+    attempt: Attempt,
+    as_found: Expectation | None,
+    grounds: Grounds,
+) -> Cause | None:
+    """Why the array is short: the members, if their own rates explain what was measured."""
     if pace is not Pace.SHORT:
         return None
-    return Cause.SLOW_MEMBER if odd else Cause.UNSEEN_SHARED_LIMIT
+    if odd:
+        return Cause.SLOW_MEMBER
+    if pace_of(attempt, as_found, grounds.tolerances.short) is Pace.AS_EXPECTED:
+        return Cause.MEMBERS_SLOWER
+    return Cause.UNSEEN_SHARED_LIMIT

@@ -6,7 +6,6 @@ from arraygauge.inventory.values import (
     Array,
     ArrayState,
     Host,
-    Level,
     Member,
     MemberState,
     SyncAction,
@@ -14,8 +13,6 @@ from arraygauge.inventory.values import (
 from arraygauge.judge.values import Health, Protection
 from arraygauge.theory import Geometry, Survivable, data_is_complete, survivable
 from arraygauge.theory.shape import geometry_of
-
-_WITHOUT_REDUNDANCY = (Level.RAID0, Level.LINEAR)
 
 
 def health_of(host: Host, array: Array) -> Health:
@@ -36,6 +33,8 @@ def health_of(host: Host, array: Array) -> Health:
 
 
 def _protection(array: Array, geometry: Geometry | None) -> Protection:
+    if array.state is ArrayState.UNKNOWN:
+        return Protection.UNKNOWN
     if not array.running:
         return Protection.STOPPED
     if array.state is ArrayState.BROKEN or array.mdstat_broken:
@@ -44,11 +43,17 @@ def _protection(array: Array, geometry: Geometry | None) -> Protection:
         return Protection.UNKNOWN
     if not data_is_complete(geometry):
         return Protection.BROKEN
-    if array.level in _WITHOUT_REDUNDANCY:
-        return Protection.NEVER_ANY
-    if not geometry.missing:
-        return Protection.WHOLE
-    return Protection.REDUCED if survivable(geometry).guaranteed else Protection.NONE_LEFT
+    return _of_complete_data(array, geometry)
+
+
+def _of_complete_data(array: Array, geometry: Geometry) -> Protection:
+    left = survivable(geometry).guaranteed
+    if geometry.missing:
+        return Protection.REDUCED if left else Protection.NONE_LEFT
+    if not left:
+        return Protection.NEVER_ANY  # raid0, linear, or a mirror made for one
+    settling = array.sync_action is SyncAction.RESYNC
+    return Protection.SETTLING if settling else Protection.WHOLE
 
 
 def _is_lost(member: Member) -> bool:

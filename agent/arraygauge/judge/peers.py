@@ -28,7 +28,7 @@ def reference_rates(host: Host, rates: Mapping[str, float]) -> dict[str, float]:
 
     The reference is the upper median: of two peers the faster, since a pair cannot
     tell which is at fault but the faster one proves what is possible. Peers are the
-    devices of the same model, where at least three share it; else all.
+    devices of the same model, where it has another one; else all.
     """
     models = {name: _model(host, name) for name in rates}
     return {name: median_high(_peer_rates(name, rates, models)) for name in rates}
@@ -38,7 +38,7 @@ def _peer_rates(
     name: str, rates: Mapping[str, float], models: Mapping[str, str | None]
 ) -> list[float]:
     same = [rate for other, rate in rates.items() if models[other] == models[name] is not None]
-    return same if len(same) >= 3 else list(rates.values())
+    return same if len(same) >= 2 else list(rates.values())
 
 
 def _model(host: Host, name: str) -> str | None:

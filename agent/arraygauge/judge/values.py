@@ -36,6 +36,7 @@ class Protection(StrEnum):
     """What stands between the data and the next failure."""
 
     WHOLE = "whole"
+    SETTLING = "settling"
     REDUCED = "reduced"
     NONE_LEFT = "none left"
     NEVER_ANY = "none by design"
@@ -48,6 +49,7 @@ class Cause(StrEnum):
     """What explains a shortfall."""
 
     SLOW_MEMBER = "slow member"
+    MEMBERS_SLOWER = "members slower than they should be"
     UNSEEN_SHARED_LIMIT = "unseen shared limit"
     SLOWER_THAN_PEERS = "slower than its peers"
     LOW_LINK = "link trained low"

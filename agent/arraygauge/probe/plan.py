@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
+from typing import Literal
 
 from arraygauge.inventory.values import (
     Array,
+    ArrayState,
     BlockDevice,
     Host,
     Level,
@@ -17,6 +19,7 @@ from arraygauge.probe.places import spread_extents
 from arraygauge.probe.values import ProbeRequest, Route, Skipped, SkipReason
 from arraygauge.theory import SEQUENTIAL_READ, Direction, Workload, survivable
 from arraygauge.theory.shape import geometry_of
+from arraygauge.theory.streams import ROUNDS_IN_FLIGHT
 from arraygauge.units import MIB
 
 _AT_REST = (None, SyncAction.IDLE, SyncAction.FROZEN)
@@ -50,7 +53,7 @@ def plan_device(host: Host, device: BlockDevice, limits: BurstLimits) -> ProbeRe
         return Skipped(
             device=device.name,
             reason=SkipReason.SYNC_RUNNING,
-            detail=f"{busy.name} is running a {busy.sync_action}, which probes would slow",
+            detail=f"{busy.name} is busy with a {busy.sync_action}, which probes would slow",
         )
     return _raw_request(device, SEQUENTIAL_READ, limits)
 
@@ -66,24 +69,38 @@ def plan_array(host: Host, array: Array, limits: BurstLimits) -> ProbeRequest | 
 
 
 def array_workload(host: Host, array: Array) -> Workload:
-    """One sequential stream, deep enough to hold two whole stripes in flight; on mirrors a
+    """One sequential stream, deep enough to go round the members several times; on mirrors a
     stream for each, since one alone would leave the others idle (raid1.c read_balance)."""
     geometry = geometry_of(host, array)
     serving = len(geometry.serving) if geometry is not None else 1
     mirrors = serving if array.level is Level.RAID1 else 1
     stripe_bytes = (array.chunk_bytes or 0) * serving
-    depth = max(SEQUENTIAL_READ.queue_depth, ceil(2 * stripe_bytes / MIB), 4 * mirrors)
+    depth = max(
+        SEQUENTIAL_READ.queue_depth, ceil(ROUNDS_IN_FLIGHT * stripe_bytes / MIB), 4 * mirrors
+    )
     return Workload(
         direction=Direction.READ, transfer_bytes=MIB, queue_depth=depth, streams=mirrors
     )
 
 
-def _why_not_through_md(host: Host, array: Array) -> tuple[SkipReason, str] | None:
+Why = tuple[SkipReason, str]
+
+
+def _why_not_through_md(host: Host, array: Array) -> Why | None:
+    """The array's own reason, or that of an array it is made of."""
+    return _own_reason(host, array) or next(
+        (reason for inner in arrays_below(host, array) if (reason := _own_reason(host, inner))),
+        None,
+    )
+
+
+def _own_reason(host: Host, array: Array) -> Why | None:
     gone = [member.name for member in array.members if not member.present]
-    if not array.running:
-        return SkipReason.NOT_RUNNING, f"{array.name} is not running ({array.state_text})"
+    if not array.running or array.state is ArrayState.SUSPENDED:
+        state = array.state_text or "its state cannot be read"
+        return SkipReason.NOT_RUNNING, f"{array.name} is not running ({state})"
     if is_syncing(array):
-        return SkipReason.SYNC_RUNNING, f"{array.name} is running a {array.sync_action}"
+        return SkipReason.SYNC_RUNNING, f"{array.name} is busy with a {array.sync_action}"
     if gone and array.level not in _REDUNDANT:
         return SkipReason.MEMBER_GONE, f"{', '.join(gone)} of {array.name} is gone"
     if any(MemberState.FAILFAST in member.states for member in array.members):
@@ -107,15 +124,33 @@ def is_syncing(array: Array) -> bool:
 
 
 def arrays_on(host: Host, device: BlockDevice) -> tuple[Array, ...]:
-    """The arrays that read and write this device, through partitions and stacks too."""
-    reached, frontier = {device.name}, [device]
-    while frontier:
-        for name in frontier.pop().above:
-            upper = host.device(name)
-            if upper is not None and name not in reached:
-                reached.add(name)
-                frontier.append(upper)
+    """The arrays that use any of the disks below this device, through partitions and stacks:
+    a rebuild on one partition is slowed by reads of another."""
+    disks = [name for name in _reach(host, device.name, "below") if _is_bottom(host, name)]
+    reached = {name for disk in disks for name in _reach(host, disk, "above")}
     return tuple(array for array in host.arrays if array.name in reached)
+
+
+def arrays_below(host: Host, array: Array) -> tuple[Array, ...]:
+    """The arrays this one is made of, directly or through mapped devices and partitions."""
+    reached = _reach(host, array.name, "below")
+    return tuple(each for each in host.arrays if each.name in reached and each.name != array.name)
+
+
+def _is_bottom(host: Host, name: str) -> bool:
+    device = host.device(name)
+    return device is not None and not device.below
+
+
+def _reach(host: Host, start: str, way: Literal["below", "above"]) -> set[str]:
+    """Every device from ``start`` on in one direction, itself included."""
+    reached, frontier = {start}, [start]
+    while frontier:
+        device = host.device(frontier.pop())
+        further = (device.below if way == "below" else device.above) if device else ()
+        frontier.extend(name for name in further if name not in reached)
+        reached.update(further)
+    return reached
 
 
 def _raw_request(

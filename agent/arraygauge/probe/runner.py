@@ -6,7 +6,7 @@ import sys
 import time
 from dataclasses import replace
 from pathlib import Path
-from statistics import quantiles
+from statistics import fmean, quantiles
 
 from arraygauge.probe.process import Child, Conversation, Ending
 from arraygauge.probe.quarantine import Quarantine
@@ -155,8 +155,7 @@ def _crash(request: ProbeRequest, talk: Conversation, error: ReplyError) -> str:
 
 
 def _measured(request: ProbeRequest, reply: Reply, ended: Measurement) -> Measurement:
-    seconds = sum(place.seconds for place in reply.places)
-    counted = sum(place.bytes_read for place in reply.places)
+    rates = [place.bytes_per_second for place in reply.places if place.seconds]
     low, high = _middle_half(reply.slices)
     return replace(
         ended,
@@ -165,7 +164,7 @@ def _measured(request: ProbeRequest, reply: Reply, ended: Measurement) -> Measur
         seconds=reply.seconds,
         bytes_read=reply.bytes_read,
         zero_bytes=reply.zero_bytes,
-        bytes_per_second=counted / seconds if counted else None,
+        bytes_per_second=fmean(rates) if any(rates) else None,
         low_bytes_per_second=low,
         high_bytes_per_second=high,
         latency=reply.latency,

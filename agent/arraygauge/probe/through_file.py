@@ -6,7 +6,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from arraygauge.inventory.values import BlockDevice, DeviceNumber, Host, Mount
+from arraygauge.inventory.values import BlockDevice, DeviceKind, DeviceNumber, Host, Mount
 from arraygauge.probe.own_file import Refusal, prepare_own_file
 from arraygauge.probe.plan import BurstLimits, request_for
 from arraygauge.probe.runner import Prober
@@ -66,17 +66,23 @@ def probe_through_file(
 
 def mounts_on(host: Host, device: BlockDevice) -> dict[DeviceNumber, Mount]:
     """Filesystems whose every block lies on this device: on itself, its partitions, or
-    anything stacked on it alone, by the number stat(2) shows for their files."""
+    a mapped device over it alone, by the number stat(2) shows for their files. Never through
+    an array: reading a file there is reading through md, which has guards of its own."""
     found = {mount.device_number: mount for mount in device.mounts}
     for name in device.above:
         upper = host.device(name)
-        if upper is not None and len(upper.below) <= 1:
+        if upper is None or upper.kind is DeviceKind.ARRAY:
+            continue
+        if len(upper.below) <= 1:
             found |= mounts_on(host, upper)
     return found
 
 
 def _lies_on(directory: Path, mounts: dict[DeviceNumber, Mount]) -> bool:
-    return _device_number(directory) in mounts
+    try:
+        return _device_number(directory) in mounts
+    except OSError:
+        return False  # not even its parents may be looked at
 
 
 def _device_number(directory: Path) -> DeviceNumber:

@@ -87,8 +87,9 @@ class PlaceRate:
 class Measurement:
     """What one burst gave.
 
-    ``bytes_per_second`` is counted bytes over counted seconds, all places
-    together; ``low`` and ``high`` bound the middle half of the short slices the
+    ``bytes_per_second`` is the mean of the places' rates, each place counting alike,
+    whether time or bytes ended it: so members and the array they make are averaged
+    in one way. ``low`` and ``high`` bound the middle half of the short slices the
     burst is cut into: its spread, not a confidence interval. All three are None
     when too little was read to say. ``bytes_read`` includes the warm-up.
     """

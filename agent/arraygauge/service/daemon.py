@@ -1,8 +1,9 @@
 """`arraygauge run`: passes on a schedule, metrics on a loopback port, until told to stop.
 
-The main thread only waits for a signal, so that it can obey one within moments
-whatever the passes are doing: a read of sysfs or a child can hang in the kernel,
-and then the worker, a daemon thread, is left behind when the process ends.
+The main thread only waits for a signal, so that it can obey one within moments while
+a pass is probing. Probes run in children that can be left behind. A read of /proc or
+/sys that hangs in the kernel (behind a hung md member) is not: it keeps its thread, and
+with it the process, until the kernel lets go.
 """
 
 from __future__ import annotations
@@ -54,7 +55,8 @@ class Daemon:
         while not self.stop.is_set():
             try:
                 self._pass()
-            except Exception:
+            # Rich ends the program with SystemExit when its output closes; measuring goes on.
+            except (Exception, SystemExit):
                 self.collector.note_failure()
                 _log.exception("a pass failed; the next one will be tried on schedule")
             self.stop.wait(self.section.interval_seconds)
@@ -79,7 +81,8 @@ def serving(section: RunSection, collector: StatusCollector) -> Iterator[str]:
     except OSError as error:
         raise OperatorError(
             f"cannot serve on {section.listen_address}:{section.listen_port}: {error.strerror}",
-            "stop what uses the port, or choose another with run.listen_port in the configuration",
+            "stop what uses it, or choose another with run.listen_address and run.listen_port "
+            "in the configuration",
         ) from error
     try:
         yield f"{section.listen_address}:{server.server_port}"

@@ -10,6 +10,7 @@ from arraygauge.inventory.values import Array
 from arraygauge.judge import expected_rates
 from arraygauge.service.grounds import grounds_of
 from arraygauge.service.survey import Progress, Surveyor
+from arraygauge.service.targets import bare_name
 from arraygauge.theory import ArrayModel, Derivation, Direction, Workload, derive, model_array
 from arraygauge.theory.chunks import ChunkChoice, chunk_choices
 from arraygauge.theory.prospects import Prospects, prospects
@@ -34,7 +35,7 @@ def explain(
 ) -> Explanation:
     """Measure the members that have no rating, and derive. UnknownDeviceError for no such array."""
     host = read_host()
-    array = host.array(name.removeprefix("/dev/"))
+    array = host.array(bare_name(name))
     if array is None:
         known = ", ".join(each.name for each in host.arrays) or "none"
         raise UnknownDeviceError(f"{name}: this machine has no such array", f"it has {known}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 from arraygauge.config import Configuration
-from arraygauge.inventory.values import Host
+from arraygauge.inventory.values import BlockDevice, Host
 from arraygauge.judge import Grounds
 from arraygauge.probe.parity_speed import measure_parity_speed
 from arraygauge.theory import Board, MemberRate, Source
@@ -23,9 +23,16 @@ def grounds_of(configuration: Configuration, host: Host) -> Grounds:
         )
         for section in configuration.drive
         for device in host.devices
-        if section.match in (device.name, device.serial, device.stable_id)
+        if section.match in _names(host, device)
     }
     return Grounds(board=_board(configuration), rated=rated)
+
+
+def _names(host: Host, device: BlockDevice) -> set[str | None]:
+    """What a person may call it by; a partition by its disk's names as well."""
+    disk = host.device(device.disk) if device.disk else None
+    parts = (device, disk) if disk is not None else (device,)
+    return {name for part in parts for name in (part.name, part.serial, part.stable_id)}
 
 
 @cache

@@ -9,14 +9,14 @@ from pathlib import Path
 
 from arraygauge.config import Configuration, state_directory
 from arraygauge.inventory.host import read_host
-from arraygauge.inventory.values import Array, BlockDevice, Host
+from arraygauge.inventory.values import Array, BlockDevice, Host, MemberState
 from arraygauge.judge import (
     DeviceVerdict,
     Grounds,
     Status,
     assess_array,
     assess_device,
-    member_rates,
+    peer_rates,
 )
 from arraygauge.probe.plan import BurstLimits, plan_array, plan_device
 from arraygauge.probe.runner import Prober
@@ -74,7 +74,8 @@ class Surveyor:
     ) -> dict[str, Attempt]:
         """The members of one array that have no rating, each read by itself."""
         rated = grounds_of(self.configuration, host).rated
-        members = [host.device(m.name) for m in array.members if m.present and m.name not in rated]
+        names = [m.name for m in array.members if m.serving and m.name not in rated]
+        members = [host.device(name) for name in names]
         devices = tuple(device for device in members if device is not None)
         return self._probe_all(host, Targets(arrays=(), devices=devices), progress)
 
@@ -145,7 +146,8 @@ def _left_alone(array: Array, attempts: Mapping[str, Attempt]) -> Skipped | None
     failed = [
         member.name
         for member in array.members
-        if isinstance(attempt := attempts.get(member.name), Measurement)
+        if MemberState.FAULTY not in member.states
+        and isinstance(attempt := attempts.get(member.name), Measurement)
         and attempt.outcome
         in (Outcome.READ_ERROR, Outcome.TIMED_OUT, Outcome.ABANDONED, Outcome.VANISHED)
     ]
@@ -169,5 +171,5 @@ def _device_verdict(
         ),
         None,
     )
-    peers = member_rates(own_array, attempts) if own_array else {}
+    peers = peer_rates(own_array, attempts, device.name) if own_array else {}
     return assess_device(host, device, attempts[device.name], peers, grounds)

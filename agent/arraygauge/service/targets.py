@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 
 from arraygauge.errors import UnknownDeviceError
-from arraygauge.inventory.values import Array, BlockDevice, DeviceKind, Host
+from arraygauge.inventory.values import Array, BlockDevice, DeviceKind, Host, MemberState
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,17 +22,21 @@ def choose_targets(host: Host, names: tuple[str, ...]) -> Targets:
     if not names:
         arrays = tuple(sorted(host.arrays, key=lambda array: array.name))
         return Targets(arrays=arrays, devices=_devices_of(host, arrays, _lone_drives(host, arrays)))
-    arrays = tuple(array for name in names if (array := host.array(_bare(name))) is not None)
-    alone = tuple(_named_device(host, name) for name in names if host.array(_bare(name)) is None)
+    arrays = tuple(array for name in names if (array := host.array(bare_name(name))) is not None)
+    alone = tuple(
+        _named_device(host, name) for name in names if host.array(bare_name(name)) is None
+    )
     return Targets(arrays=arrays, devices=_devices_of(host, arrays, alone))
 
 
-def _bare(name: str) -> str:
-    return name.removeprefix("/dev/").replace("/", "!")
+def bare_name(name: str) -> str:
+    """The kernel's name of what a person names: itself, a device node, or a link to one."""
+    path = os.path.realpath(name) if name.startswith("/") else name
+    return path.removeprefix("/dev/").replace("/", "!")
 
 
 def _named_device(host: Host, name: str) -> BlockDevice:
-    device = host.device(_bare(name))
+    device = host.device(bare_name(name))
     if device is None:
         known = ", ".join(
             [array.name for array in host.arrays]
@@ -50,7 +55,9 @@ def _devices_of(
         device
         for array in arrays
         for member in array.members
-        if member.present and (device := host.device(member.name)) is not None
+        if member.present
+        and MemberState.FAULTY not in member.states
+        and (device := host.device(member.name)) is not None
     ]
     return tuple({device.name: device for device in (*members, *alone)}.values())
 

@@ -10,7 +10,6 @@ from typing import Any
 
 from arraygauge.inventory.values import Array, Host
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status
-from arraygauge.judge.pace import rate_of
 from arraygauge.probe.values import Attempt, Measurement
 from arraygauge.tell.sentences import array_sentence, device_sentence, why_not
 from arraygauge.theory import Derivation, Expectation, Workload
@@ -164,9 +163,8 @@ def _expectation(expectation: Expectation | None) -> Document | None:
 def _attempt(attempt: Attempt) -> Document:
     if isinstance(attempt, Measurement):
         return {**asdict(attempt), "rate_may_be_judged": attempt.usable}
-    rate = rate_of(attempt)
     return {
-        "bytes_per_second": rate,
+        "bytes_per_second": None,
         "outcome": "skipped",
         "reason": attempt.reason,
         "detail": why_not(attempt),

@@ -107,7 +107,7 @@ def _array_metrics(arrays: tuple[ArrayVerdict, ...]) -> Iterator[Metric]:
         "array_members_working",
         "Members that serve current data.",
         ["array"],
-        [([v.array.stable_id], v.health.working) for v in arrays],
+        [([v.array.stable_id], v.health.working) for v in arrays if _is_known(v)],
     )
     yield _gauge(
         "array_members_wanted",
@@ -127,6 +127,10 @@ def _array_metrics(arrays: tuple[ArrayVerdict, ...]) -> Iterator[Metric]:
         Protection,
         [(v.array.stable_id, v.health.protection) for v in arrays],
     )
+
+
+def _is_known(verdict: ArrayVerdict) -> bool:
+    return verdict.health.protection not in (Protection.STOPPED, Protection.UNKNOWN)
 
 
 def _array_rates(arrays: tuple[ArrayVerdict, ...]) -> Iterator[Metric]:

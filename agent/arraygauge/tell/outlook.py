@@ -10,7 +10,7 @@ from rich.text import Text
 from arraygauge.inventory.values import Array
 from arraygauge.theory.chunks import ChunkChoice, recommended
 from arraygauge.theory.prospects import Prospects
-from arraygauge.theory.rebuild import Limit, Pace
+from arraygauge.theory.rebuild import Limit, SyncPace
 from arraygauge.units import format_binary, format_capacity, format_duration
 
 
@@ -68,10 +68,11 @@ def rebuild_phrase(prospects: Prospects) -> str:
     )
 
 
-def _pace(pace: Pace) -> str:
-    setter = (
-        f"the kernel's {pace.bound_by}" if isinstance(pace.bound_by, Limit) else pace.bound_by.name
-    )
+def _pace(pace: SyncPace) -> str:
+    if isinstance(pace.bound_by, Limit):
+        setter = f"{pace.bound_by}, taken to be at its default"
+    else:
+        setter = pace.bound_by.name
     return f"{format_duration(pace.seconds)} (set by {setter})"
 
 

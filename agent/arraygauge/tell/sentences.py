@@ -2,35 +2,41 @@
 
 from __future__ import annotations
 
-from arraygauge.inventory.values import Level, Link, LinkRate
+from arraygauge.inventory.values import Array, Level, Link, LinkRate
 from arraygauge.judge import ArrayVerdict, Cause, DeviceVerdict, Health, OddMember, Pace, Protection
 from arraygauge.probe.values import Attempt, Measurement, Route, Skipped
 from arraygauge.theory import Expectation, Resource, ResourceKind
-from arraygauge.units import format_capacity, format_rate
+from arraygauge.units import format_capacity, format_duration, format_rate
 
 
 def array_sentence(verdict: ArrayVerdict) -> str:
     """One sentence for one array: the worst news first, with its reason."""
+    odd = f" {_odd_clause(verdict.odd_members[0])}." if verdict.odd_members else ""
     if verdict.health.protection is Protection.BROKEN:
         return broken_sentence(verdict)
+    if verdict.pace is Pace.NOT_MEASURED:
+        return f"Not measured: {why_not(verdict.attempt)}.{odd}"
     if verdict.pace is Pace.SHORT:
         return _shortfall_sentence(verdict)
-    if verdict.odd_members:
-        return f"{_odd_clause(verdict.odd_members[0])}, though the array does not show it in reads."
-    if verdict.pace is Pace.NOT_MEASURED:
-        return f"Not measured: {why_not(verdict.attempt)}."
+    if odd:
+        return f"{odd.strip()[:-1]}, though the array does not show it in reads."
     return _pace_sentence(verdict)
 
 
 def broken_sentence(verdict: ArrayVerdict) -> str:
+    """What is lost, whether the kernel knows, and what not to do."""
     health = verdict.health
-    lost = ", ".join((*health.silent, *(name for name in health.lost if name not in health.silent)))
-    who = f"{lost} is gone" if lost else f"{health.wanted - health.working} member(s) are missing"
-    silence = (
-        f", though the kernel still says '{verdict.array.state_text}'" if health.silent else ""
-    )
+    if health.silent:
+        gone = ", ".join(health.silent)
+        who = f"{gone} is gone, though the kernel still says '{verdict.array.state_text}'"
+    elif health.lost:
+        who = f"{', '.join(health.lost)} failed"
+    elif health.missing_slots:
+        who = f"{len(health.missing_slots)} of {health.wanted} members are missing"
+    else:
+        who = "the kernel says so"
     return (
-        f"Broken: {who}{silence}; part of the data cannot be read. Stop writing to it, "
+        f"Broken: {who}; part of the data cannot be read. Stop writing to it, "
         "change nothing, and restore from backup or ask a recovery professional."
     )
 
@@ -40,17 +46,22 @@ def _shortfall_sentence(verdict: ArrayVerdict) -> str:
         odd = verdict.odd_members[0]
         share = odd.explained_share or 0.0
         return f"{_odd_clause(odd)} and explains {share:.0%} of the shortfall."
+    if verdict.cause is Cause.MEMBERS_SLOWER:
+        return (
+            "It does what its members give by themselves, but some of them give a little less "
+            "than their peers or their rating."
+        )
     return (
-        "Every member is as good as its peers when read alone, but together they fall short: "
-        "something they share limits them that is neither shown by the kernel nor declared "
-        "as an uplink in the configuration."
+        "Its members read alone allow more than they give together: something they share limits "
+        "them that is neither shown by the kernel nor declared as an uplink in the "
+        "configuration, or other work used the array meanwhile."
     )
 
 
 def _odd_clause(odd: OddMember) -> str:
     return (
         f"{odd.name} reads {format_rate(odd.bytes_per_second)} "
-        f"where its peers read {format_rate(odd.peers_bytes_per_second)}"
+        f"where {format_rate(odd.peers_bytes_per_second)} is expected of it"
     )
 
 
@@ -64,11 +75,13 @@ def _pace_sentence(verdict: ArrayVerdict) -> str:
             "or a cache answered for the drives."
         )
     bottleneck = expectation.bottleneck
-    if bottleneck.kind is ResourceKind.LINK:
-        alone = members_alone(expectation)
-        gain = f"; without it the members would give {format_rate(alone)}" if alone else ""
-        return f"The shared link '{bottleneck.name}' sets the pace{gain}."
-    return f"It does what its members allow; {bottleneck.name} is the first of them to be busy."
+    if bottleneck.kind is ResourceKind.MEMBER:
+        return f"It does what its members allow; {bottleneck.name} is the first of them to be busy."
+    what = "link" if bottleneck.kind is ResourceKind.LINK else str(bottleneck.kind)
+    shared = "shared " if len(bottleneck.members) > 1 else ""
+    alone = members_alone(expectation)
+    gain = f"; without it the members would give {format_rate(alone)}" if alone else ""
+    return f"The {shared}{what} '{bottleneck.name}' sets the pace{gain}."
 
 
 def members_alone(expectation: Expectation) -> float | None:
@@ -88,12 +101,13 @@ def protection_phrase(health: Health, level: Level) -> str:
     spare = health.survivable
     phrases = {
         Protection.WHOLE: f"whole: {count}; {_survives(spare.guaranteed, spare.at_best)}",
+        Protection.SETTLING: f"not yet: {count}, but a resync has still to make them agree",
         Protection.REDUCED: f"reduced: {count}; {_survives(spare.guaranteed, spare.at_best)}",
         Protection.NONE_LEFT: f"none left: {count}; {_last_chance(spare.at_best)}",
         Protection.NEVER_ANY: f"none by design ({level}): any failure loses the array",
         Protection.BROKEN: f"broken: {count}; data is incomplete",
         Protection.STOPPED: "stopped: the array is not running",
-        Protection.UNKNOWN: "unknown: the level or the number of members cannot be read",
+        Protection.UNKNOWN: "unknown: the kernel does not show enough of the array",
     }
     rebuilding = f"; rebuilding onto {', '.join(health.rebuilding)}" if health.rebuilding else ""
     gone = f"; lost: {', '.join(health.lost)}" if health.lost else ""
@@ -123,7 +137,16 @@ def device_sentence(verdict: DeviceVerdict) -> str:
     }
     through = _through_file(verdict.attempt)
     low = "; ".join(low_link_phrase(link) for link in verdict.low_links)
-    return "; ".join(part for part in (words[verdict.pace], low, through) if part)
+    parts = (words[verdict.pace], low, through, _zeros(verdict.attempt))
+    return "; ".join(part for part in parts if part)
+
+
+def _zeros(attempt: Attempt) -> str:
+    """An SSD answers reads of blocks it never wrote without touching flash."""
+    if not isinstance(attempt, Measurement) or attempt.zero_bytes < 0.01 * attempt.bytes_read:
+        return ""
+    share = attempt.zero_bytes / max(attempt.bytes_read, 1)
+    return f"{share:.0%} of what was read is zeros, which a drive may answer from nowhere"
 
 
 def low_link_phrase(link: Link) -> str:
@@ -169,3 +192,20 @@ def band_phrase(expectation: Expectation) -> str:
     if floor > 0.995 * ceiling:
         return format_rate(ceiling)
     return f"{format_rate(floor)} to {format_rate(ceiling)}"
+
+
+def sync_phrase(array: Array) -> str:
+    """What the array is busy with, how far it is, and what is left at the present speed."""
+    if array.sync_action is None:
+        return ""
+    if not array.sync_total_bytes or array.sync_done_bytes is None:
+        return str(array.sync_action) + (" (delayed)" if array.sync_delayed else "")
+    share = array.sync_done_bytes / array.sync_total_bytes
+    pace = f" at {format_rate(array.sync_bytes_per_second)}" if array.sync_bytes_per_second else ""
+    left = array.sync_total_bytes - array.sync_done_bytes
+    rest = (
+        f", {format_duration(left / array.sync_bytes_per_second)} left at that speed"
+        if array.sync_bytes_per_second
+        else ""
+    )
+    return f"{array.sync_action} {share:.1%}{pace}{rest}"

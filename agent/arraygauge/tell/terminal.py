@@ -7,7 +7,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from arraygauge.inventory.values import Array
+from arraygauge.inventory.values import Array, SyncAction
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, Status
 from arraygauge.judge.pace import rate_of
 from arraygauge.probe.values import Attempt
@@ -17,7 +17,9 @@ from arraygauge.tell.sentences import (
     bottleneck_phrase,
     device_sentence,
     protection_phrase,
+    sync_phrase,
 )
+from arraygauge.theory import Expectation
 from arraygauge.units import format_binary, format_capacity, format_rate
 
 _PACE_STYLES = {
@@ -27,7 +29,13 @@ _PACE_STYLES = {
     Pace.NO_REFERENCE: "bold",
     Pace.NOT_MEASURED: "bold",
 }
-_ALARMING = (Protection.BROKEN, Protection.NONE_LEFT, Protection.REDUCED, Protection.STOPPED)
+_ALARMS = {
+    Protection.BROKEN: "broken",
+    Protection.NONE_LEFT: "degraded, no redundancy left",
+    Protection.REDUCED: "degraded",
+    Protection.STOPPED: "stopped",
+    Protection.UNKNOWN: "state unknown",
+}
 
 
 def print_status(console: Console, status: Status) -> None:
@@ -61,15 +69,8 @@ def _print_array(
 def _headline(verdict: ArrayVerdict) -> Text:
     """Protection first when it is in question, then pace."""
     pace = Text(str(verdict.pace), _PACE_STYLES[verdict.pace])
-    if verdict.health.protection not in _ALARMING:
-        return pace
-    word = {
-        Protection.BROKEN: "broken",
-        Protection.NONE_LEFT: "degraded, no redundancy left",
-        Protection.REDUCED: "degraded",
-        Protection.STOPPED: "stopped",
-    }[verdict.health.protection]
-    return Text.assemble((word, "bold red"), ", ", pace)
+    word = _ALARMS.get(verdict.health.protection)
+    return pace if word is None else Text.assemble((word, "bold red"), ", ", pace)
 
 
 def _shape_phrase(array: Array) -> str:
@@ -85,11 +86,13 @@ def _shape_phrase(array: Array) -> str:
 def _facts(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> list[tuple[str, Text]]:
     facts = [
         ("expected", _text(band_phrase(verdict.expectation) if verdict.expectation else "unknown")),
-        ("measured", _text(_measured_phrase(verdict.attempt, verdict.ratio))),
+        ("measured", _text(_measured_phrase(verdict.attempt, verdict.ratio, verdict.expectation))),
     ]
     if verdict.expectation is not None:
         facts.append(("bottleneck", _text(bottleneck_phrase(verdict.expectation.bottleneck))))
     facts.append(("members", _members_line(verdict, devices)))
+    if verdict.array.sync_action not in (None, SyncAction.IDLE):
+        facts.append(("busy with", _text(sync_phrase(verdict.array))))
     facts.append(("protection", _text(protection_phrase(verdict.health, verdict.array.level))))
     return facts
 
@@ -98,11 +101,19 @@ def _text(words: str) -> Text:
     return Text(words)
 
 
-def _measured_phrase(attempt: Attempt, ratio: float | None) -> str:
+def _measured_phrase(attempt: Attempt, ratio: float | None, expectation: Expectation | None) -> str:
+    """The rate, and its share of what was expected where that is one figure or it is outside."""
     rate = rate_of(attempt)
     if rate is None:
         return "not measured"
-    return format_rate(rate) + (f", {ratio:.0%} of expected" if ratio is not None else "")
+    if ratio is None or expectation is None:
+        return format_rate(rate)
+    floor, ceiling = expectation.floor_bytes_per_second, expectation.ceiling_bytes_per_second
+    if floor < 0.995 * ceiling and floor <= rate <= ceiling:
+        return f"{format_rate(rate)}, within it"
+    if rate < floor:
+        return f"{format_rate(rate)}, {rate / floor:.0%} of expected"
+    return f"{format_rate(rate)}, {ratio:.0%} of expected"
 
 
 def _members_line(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> Text:
@@ -134,7 +145,7 @@ def _drives(devices: tuple[DeviceVerdict, ...]) -> RenderableType:
             Text(device.name),
             Text(str(device.transport)),
             Text(format_capacity(device.size_bytes) if device.size_bytes else "unknown"),
-            Text(_measured_phrase(verdict.attempt, verdict.ratio)),
+            Text(_measured_phrase(verdict.attempt, verdict.ratio, verdict.expectation)),
             Text(device_sentence(verdict), "yellow" if verdict.pace is Pace.SHORT else ""),
         )
     return table

@@ -7,8 +7,8 @@ from rich.text import Text
 from rich.tree import Tree
 
 from arraygauge.inventory.values import Array, BlockDevice, DeviceKind, Host, Link, Member
-from arraygauge.tell.sentences import rate_phrase
-from arraygauge.units import format_binary, format_capacity, format_rate
+from arraygauge.tell.sentences import rate_phrase, sync_phrase
+from arraygauge.units import format_binary, format_capacity
 
 
 def print_host(console: Console, host: Host) -> None:
@@ -32,22 +32,12 @@ def _add_array(tree: Tree, array: Array) -> None:
         f"chunk {format_binary(array.chunk_bytes)}" if array.chunk_bytes else "",
         format_capacity(array.size_bytes) if array.size_bytes else "",
         array.state_text or "state unknown",
-        _sync_phrase(array),
+        sync_phrase(array),
     ]
     words = ", ".join(part for part in parts if part)
     branch = tree.add(Text.assemble((array.name, "bold"), "  ", words))
     for member in sorted(array.members, key=lambda member: (member.slot is None, member.slot or 0)):
         branch.add(Text(_member_phrase(member), "" if member.serving else "yellow"))
-
-
-def _sync_phrase(array: Array) -> str:
-    if array.sync_action is None:
-        return ""
-    if not array.sync_total_bytes or array.sync_done_bytes is None:
-        return str(array.sync_action) + (" (delayed)" if array.sync_delayed else "")
-    share = array.sync_done_bytes / array.sync_total_bytes
-    pace = f" at {format_rate(array.sync_bytes_per_second)}" if array.sync_bytes_per_second else ""
-    return f"{array.sync_action} {share:.1%}{pace}"
 
 
 def _member_phrase(member: Member) -> str:

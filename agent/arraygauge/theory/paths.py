@@ -77,13 +77,15 @@ def shared_links(host: Host, names: list[str], uplinks: tuple[Uplink, ...]) -> t
 
 
 def links_below(host: Host, name: str) -> tuple[str, ...]:
-    """The links a device passes; of a stacked device, those of every drive it is made of."""
+    """The links all of a device's traffic passes: of a stacked device, those common to every
+    drive it is made of; a link of one of them carries only a part."""
     device = host.device(name)
     if device is None:
         return ()
     if device.link_ids or not device.below:
         return device.link_ids
-    return tuple(dict.fromkeys(link for part in device.below for link in links_below(host, part)))
+    first, *others = [links_below(host, part) for part in device.below]
+    return tuple(link for link in first if all(link in other for other in others))
 
 
 def is_behind(host: Host, name: str, uplink: Uplink) -> bool:
@@ -94,7 +96,9 @@ def is_behind(host: Host, name: str, uplink: Uplink) -> bool:
     words = {device.name, device.stable_id}
     words.update((disk.name, disk.stable_id) if disk else ())
     words.update(link.name for link_id in device.link_ids if (link := host.link(link_id)))
-    return any(fnmatchcase(word, pattern) for word in words for pattern in uplink.devices)
+    if any(fnmatchcase(word, pattern) for word in words for pattern in uplink.devices):
+        return True
+    return any(is_behind(host, part, uplink) for part in device.below if part != device.disk)
 
 
 _FULL_DUPLEX = {LinkKind.PCIE, LinkKind.SAS, LinkKind.UPLINK}

@@ -45,7 +45,7 @@ class Limit(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pace:
+class SyncPace:
     """One speed of a pass in bytes md counts per second, the time it takes, what sets it."""
 
     bytes_per_second: float
@@ -58,8 +58,8 @@ class SyncBand:
     """Between which paces one pass lies."""
 
     work: SyncWork
-    fastest: Pace
-    slowest: Pace
+    fastest: SyncPace
+    slowest: SyncPace
     assumptions: tuple[str, ...]
 
 
@@ -124,9 +124,9 @@ def _limited(physical: _Speed, limit: float, name: Limit) -> _Speed:
     return physical if physical[0] <= limit else (limit, name)
 
 
-def _pace(work: SyncWork, speed: _Speed) -> Pace:
+def _pace(work: SyncWork, speed: _Speed) -> SyncPace:
     rate, bound_by = speed
-    return Pace(bytes_per_second=rate, seconds=work.counted_bytes / rate, bound_by=bound_by)
+    return SyncPace(bytes_per_second=rate, seconds=work.counted_bytes / rate, bound_by=bound_by)
 
 
 def _require_sound(work: SyncWork, network: Network, shares: Mapping[str, float]) -> None:

@@ -9,6 +9,8 @@ from arraygauge.theory.geometry import Geometry, is_sound
 def geometry_of(host: Host, array: Array) -> Geometry | None:
     """The array's shape and health as it stands; None where what the kernel shows of it is
     not a shape md can run, so that nothing may be concluded."""
+    if _states_unknown(array) and array.degraded != 0:
+        return None
     slots = array.raid_disks or 0
     holders = [array.member_in_slot(slot) for slot in range(slots)]
     devices = [host.device(member.name) if member else None for member in holders]
@@ -31,9 +33,16 @@ def geometry_of(host: Host, array: Array) -> Geometry | None:
     return geometry if is_sound(geometry) else None
 
 
+def _states_unknown(array: Array) -> bool:
+    """Whether some member's state could not be read, so that nothing follows from it."""
+    return any(member.state_text is None for member in array.members)
+
+
 def missing_slots(array: Array) -> tuple[int, ...]:
     """Slots nothing serves. md keeps no in_sync word for raid0 and linear beyond assembly,
     and never tells that a member of theirs has gone, so there presence alone decides."""
+    if _states_unknown(array):
+        return ()  # only asked when the kernel counts nobody as missing
     if array.level in (Level.RAID0, Level.LINEAR):
         held = {member.slot for member in array.members if member.present}
         return tuple(slot for slot in range(array.raid_disks or 0) if slot not in held)

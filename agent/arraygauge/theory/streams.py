@@ -37,7 +37,10 @@ def stream_floor(side: Side, used: Sequence[Demand], alone: float) -> float:
 
 
 def _is_short(side: Side, chunk: int) -> bool:
-    """Whether the bytes in flight, less those that only wait, go round too few times."""
+    """Whether the bytes in flight, less those that only wait, go round too few times. One
+    transfer at a time is its own window, however long."""
+    if side.workload.queue_depth == 1:
+        return True
     slowest = min(side.rate(member) for member in side.members)
     waiting = max(member.latency_seconds for member in side.members) * slowest
     return side.window_bytes < ROUNDS_IN_FLIGHT * side.geometry.slots * (chunk + waiting)

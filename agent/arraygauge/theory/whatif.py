@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from math import ceil, inf
+from math import ceil
 
 from arraygauge.theory.bounds import JOINT_BOTTLENECK_SHARE
 from arraygauge.theory.expect import ArrayModel, expect
 from arraygauge.theory.network import Network
 from arraygauge.theory.values import Direction, Expectation, Resource, ResourceKind, Workload
+
+OUT_OF_THE_WAY = 1e6
+"""So many times as fast is as good as without limit, and keeps all arithmetic finite."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,12 +60,16 @@ def _binding(expectation: Expectation) -> tuple[str, ...]:
 
 
 def relieved(model: ArrayModel, workload: Workload, names: Collection[str]) -> Expectation | None:
-    """The same with some resources infinitely fast; None if nothing else would bound it."""
+    """The same with some resources out of the way; None if nothing else would bound it."""
 
     def freed(resource: Resource) -> Resource:
         if resource.name not in names:
             return resource
-        return replace(resource, read_bytes_per_second=inf, write_bytes_per_second=inf)
+        return replace(
+            resource,
+            read_bytes_per_second=OUT_OF_THE_WAY * resource.read_bytes_per_second,
+            write_bytes_per_second=OUT_OF_THE_WAY * resource.write_bytes_per_second,
+        )
 
     network = replace(
         model.network,
@@ -71,7 +78,9 @@ def relieved(model: ArrayModel, workload: Workload, names: Collection[str]) -> E
         parity=model.network.parity and freed(model.network.parity),
     )
     result = expect(replace(model, network=network), workload)
-    return result if result is not None and result.ceiling_bytes_per_second < inf else None
+    if result is None or result.bottleneck.name in names or result.depth_bound:
+        return None
+    return result
 
 
 def widened(model: ArrayModel, workload: Workload) -> Expectation | None:

@@ -135,3 +135,44 @@ def test_peers_of_another_model_do_not_make_a_member_odd() -> None:
     )
     assert verdict.odd_members == ()
     assert verdict.pace is Pace.AS_EXPECTED
+
+
+def test_spares_and_journals_are_no_peers_of_the_members() -> None:
+    fast = {"states": (MemberState.SPARE,), "state_text": "spare"}
+    spare = replace(PARITY, members=(*PARITY.members, member("vdf", None, **fast)), raid_disks=4)
+    verdict = assess_array(
+        host([spare]), spare, attempts(80e6) | {"vdf": measured("vdf", 40e6)}, Grounds()
+    )
+    assert (verdict.pace, verdict.odd_members) == (Pace.AS_EXPECTED, ())
+
+
+def test_a_write_mostly_disk_is_not_held_to_the_fast_drive_beside_it() -> None:
+    late = member("vdc", 1, states=(MemberState.IN_SYNC, MemberState.WRITE_MOSTLY))
+    mirror = array(Level.RAID1, [member("vdb", 0), late], chunk_bytes=None)
+    rates = {"vdb": measured("vdb", 500e6), "vdc": measured("vdc", 150e6)}
+    verdict = assess_array(
+        host([mirror]), mirror, {**rates, "md0": measured("md0", 500e6)}, Grounds()
+    )
+    assert (verdict.pace, verdict.odd_members) == (Pace.AS_EXPECTED, ())
+
+
+def test_members_a_little_slow_are_not_called_an_unseen_limit() -> None:
+    """172 of 200 MB/s is not odd, but four times it is short: the members explain it."""
+    rates = {"vdb": 20e6, "vdc": 20e6, "vdd": 20e6, "vde": 17.2e6}
+    verdict = assess_array(host([STRIPE]), STRIPE, attempts(68.8e6, **rates), Grounds())
+    assert (verdict.pace, verdict.cause) == (Pace.SHORT, Cause.MEMBERS_SLOWER)
+
+
+def test_members_whose_state_cannot_be_read_make_nothing_broken() -> None:
+    unread = [replace(each, states=(), state_text=None) for each in PARITY.members]
+    counted = replace(PARITY, members=tuple(unread), degraded=0)
+    unsure = replace(counted, degraded=None)
+    for odd, protection in ((counted, Protection.WHOLE), (unsure, Protection.UNKNOWN)):
+        verdict = assess_array(host([odd]), odd, attempts(80e6), Grounds())
+        assert verdict.health.protection is protection
+
+
+def test_a_first_resync_is_not_yet_protection() -> None:
+    settling = replace(PARITY, sync_action=SyncAction.RESYNC)
+    verdict = assess_array(host([settling]), settling, attempts(80e6), Grounds())
+    assert verdict.health.protection is Protection.SETTLING

@@ -25,7 +25,7 @@ def verdict(rate: float, grounds: Grounds | None = None, **members: float) -> Ar
 def test_a_slow_member_is_named_with_both_rates_and_its_share() -> None:
     words = array_sentence(verdict(20e6, vdd=5e6))
     assert words == (
-        "vdd reads 5.0 MB/s where its peers read 20.0 MB/s and explains 100% of the shortfall."
+        "vdd reads 5.0 MB/s where 20.0 MB/s is expected of it and explains 100% of the shortfall."
     )
 
 

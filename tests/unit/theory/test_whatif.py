@@ -6,6 +6,7 @@ import pytest
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory import (
+    Access,
     ArrayModel,
     Direction,
     Geometry,
@@ -104,3 +105,21 @@ def test_one_transfer_at_a_time_wants_a_chunk_that_spreads_it() -> None:
     best = recommended(choices)
     assert best is not None
     assert best.chunk_bytes == 256 * KIB
+
+
+@pytest.mark.parametrize("access", Access)
+@pytest.mark.parametrize("streams", [1, 2])
+@pytest.mark.parametrize("direction", Direction)
+@pytest.mark.parametrize("level", [level for level in Level if level is not Level.UNKNOWN])
+@pytest.mark.parametrize("wall", [None, 250e6])
+def test_every_level_has_a_derivation_and_no_nonsense_in_it(
+    level: Level, direction: Direction, streams: int, access: Access, wall: float | None
+) -> None:
+    workload = Workload(direction=direction, access=access, queue_depth=16, streams=streams)
+    found = derive(model(level, 4, wall=wall), workload)
+    assert found is not None
+    now = found.expectation.ceiling_bytes_per_second
+    relieved, widened = found.relieved, found.widened
+    assert relieved is None or now * 0.999 <= relieved.ceiling_bytes_per_second < 100 * now
+    # Another mirror behind a wall makes writes slower: each crosses it once more.
+    assert widened is None or 0.5 * now < widened.ceiling_bytes_per_second < 100 * now
