@@ -1,0 +1,52 @@
+"""A case that the model's band does not contain, or once did not: found by the simulation."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from arraygauge.inventory.values import Level
+from simulated.cases import KIB, Case, Drive, Way
+
+PARITY_LEVELS = (Level.RAID4, Level.RAID5, Level.RAID6)
+ONE = 1e8
+CHUNK = 64 * KIB
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """``case`` was outside the band because of ``reason``. One that the model has not closed
+    has ``spoils``, which tells its like."""
+
+    name: str
+    reason: str
+    case: Case
+    spoils: Callable[[Case], bool] | None = None
+
+
+def drives_of(*rates: float, **changes: float) -> tuple[Drive, ...]:
+    return tuple(Drive(read=rate * ONE, write=rate * ONE, **changes) for rate in rates)
+
+
+def reading(level: Level, drives: tuple[Drive, ...], chunks: float, depth: int) -> Case:
+    return Case(
+        level=level,
+        drives=drives,
+        way=Way.READ,
+        transfer_bytes=int(chunks * CHUNK),
+        depth=depth,
+        chunk_bytes=CHUNK,
+    )
+
+
+def is_short(case: Case) -> bool:
+    """The bytes in flight of one stream, less those that only wait, do not go round the
+    members four times: which members they meet then matters."""
+    slowest = min(min(drive.read, drive.write) for drive in case.drives)
+    waiting = max(drive.latency_seconds for drive in case.drives) * slowest
+    round_bytes = case.width * (case.chunk_bytes + waiting)
+    return case.streams == 1 and case.depth * case.transfer_bytes < 4 * round_bytes
+
+
+def has_operations(case: Case) -> bool:
+    return any(drive.operation_seconds for drive in case.drives)
