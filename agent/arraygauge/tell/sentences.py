@@ -146,7 +146,7 @@ def _zeros(attempt: Attempt) -> str:
     if not isinstance(attempt, Measurement) or attempt.zero_bytes < 0.01 * attempt.bytes_read:
         return ""
     share = attempt.zero_bytes / max(attempt.bytes_read, 1)
-    return f"{share:.0%} of what was read is zeros, which a drive may answer from nowhere"
+    return f"{share:.0%} read as zeros, perhaps never written"
 
 
 def low_link_phrase(link: Link) -> str:

@@ -138,6 +138,7 @@ def _drives(devices: tuple[DeviceVerdict, ...]) -> RenderableType:
     table.add_column("attached")
     table.add_column("size", justify="right")
     table.add_column("measured", justify="right")
+    table.add_column("of expected", justify="right")
     table.add_column("verdict", overflow="fold")
     for verdict in devices:
         device = verdict.device
@@ -145,7 +146,8 @@ def _drives(devices: tuple[DeviceVerdict, ...]) -> RenderableType:
             Text(device.name),
             Text(str(device.transport)),
             Text(format_capacity(device.size_bytes) if device.size_bytes else "unknown"),
-            Text(_measured_phrase(verdict.attempt, verdict.ratio, verdict.expectation)),
+            Text(format_rate(rate) if (rate := rate_of(verdict.attempt)) else "not measured"),
+            Text(f"{verdict.ratio:.0%}" if verdict.ratio is not None else ""),
             Text(device_sentence(verdict), "yellow" if verdict.pace is Pace.SHORT else ""),
         )
     return table
