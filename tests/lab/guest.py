@@ -13,7 +13,7 @@ from lab import arrays
 from lab.channel import Channel
 from lab.command import Completed, Running
 from lab.emulator import Emulator
-from lab.host import HERE, LabError
+from lab.host import HERE, REPOSITORY, LabError
 from lab.image import build
 from lab.machine import ArraySpec, Machine, Transport
 from lab.qemu import STANDSTILL, limit_node, limits
@@ -62,7 +62,11 @@ class Guest:
         self._emulator = Emulator(
             machine,
             build(),
-            {"LAB_PYTHON": sys.executable, "LAB_AGENT": str(HERE / "guest_agent.py")},
+            {
+                "LAB_PYTHON": sys.executable,
+                "LAB_AGENT": str(HERE / "guest_agent.py"),
+                "LAB_REPOSITORY": str(REPOSITORY),
+            },
         )
         self._channel = Channel(self._emulator.agent)
         with ExitStack() as on_failure:

@@ -24,7 +24,14 @@ $b ln -s /proc/self/fd/2 /dev/stderr
 $b hostname lab-machine
 $b ifconfig lo 127.0.0.1 up
 for tree in proc sys dev; do $b mount -o move /$tree /root/$tree; done
+# The repository may lie in a folder that one of these would hide, a clone in /tmp for instance.
+$b mkdir /keep
+$b mount -o bind "/root$LAB_REPOSITORY" /keep
 for tree in run tmp var/lib/arraygauge; do $b mount -t tmpfs tmpfs /root/$tree; done
+if [ ! -e "/root$LAB_REPOSITORY/pyproject.toml" ]; then
+  $b mkdir -p "/root$LAB_REPOSITORY"
+  $b mount -o bind /keep "/root$LAB_REPOSITORY"
+fi
 
 path=${LAB_PYTHON%/*}:/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin
 $b env -i HOME=/root LANG=C.UTF-8 PATH="$path" $b chroot /root "$LAB_PYTHON" "$LAB_AGENT"
