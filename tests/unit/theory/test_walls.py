@@ -11,8 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arraygauge.theory.wall_values import Wall
-from arraygauge.theory.walls import Run, infer_walls, run_cost
+from arraygauge.theory.walls import Run, Wall, infer_walls, run_cost
 from unit.theory.walled_machine import (
     Machine,
     binding,

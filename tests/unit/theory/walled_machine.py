@@ -12,8 +12,7 @@ import random
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
-from arraygauge.theory.wall_values import Wall
-from arraygauge.theory.walls import Inference, Run, infer_walls
+from arraygauge.theory.walls import Inference, Run, Wall, infer_walls
 
 Names = frozenset[str]
 FULL = 1 - 1e-9

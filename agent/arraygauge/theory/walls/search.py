@@ -13,9 +13,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from arraygauge.theory.wall_groups import Request, Steps, next_group
-from arraygauge.theory.wall_readings import Evidence, Names, Reading
-from arraygauge.theory.wall_values import Wall
+from arraygauge.theory.walls.groups import Request, Steps, next_group
+from arraygauge.theory.walls.readings import Evidence, Names, Reading
+from arraygauge.theory.walls.values import Wall
 
 WORTH_FINDING = 0.10
 """Walls that take less than this share of what their members could do are claimed when

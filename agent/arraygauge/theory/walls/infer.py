@@ -18,9 +18,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from arraygauge.theory.wall_readings import Reading, mean_reading
-from arraygauge.theory.wall_search import WallSearch
-from arraygauge.theory.wall_values import Wall
+from arraygauge.theory.walls.readings import Reading, mean_reading
+from arraygauge.theory.walls.search import WallSearch
+from arraygauge.theory.walls.values import Wall
 
 USUAL_NOISE = 0.03
 """Half-width in which the rate of one member repeats: common practice puts SSDs of one

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from math import prod
 from typing import TypeVar
 
-from arraygauge.theory.wall_readings import Evidence, Names, Reading
+from arraygauge.theory.walls.readings import Evidence, Names, Reading
 
 T = TypeVar("T")
 
