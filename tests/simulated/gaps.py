@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from simulated.cases import Case
+from simulated.gaps_left import LEFT
 from simulated.gaps_of_one_stream import ONE_STREAM
 from simulated.gaps_of_other_loads import OTHER_LOADS
 
-FOUND = (*ONE_STREAM, *OTHER_LOADS)
+FOUND = (*ONE_STREAM, *OTHER_LOADS, *LEFT)
 CLOSED = tuple(gap for gap in FOUND if gap.spoils is None)
 OPEN = tuple(gap for gap in FOUND if gap.spoils is not None)
 

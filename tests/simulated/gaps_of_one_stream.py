@@ -1,30 +1,17 @@
-"""Where one sequential stream is known to run outside the band."""
+"""Where one sequential stream ran outside the band."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 from arraygauge.inventory.values import Level
-from simulated.cases import Case, Link, Passage, Way
+from simulated.cases import Link, Passage, Way
 from simulated.gap import (
     ONE,
-    PARITY_LEVELS,
     Gap,
     drives_of,
-    is_short,
     reading,
 )
-
-
-def _window_is_uneven(case: Case) -> bool:
-    """One stream's window over members that do not take strict turns, chunk by chunk."""
-    if case.missing or not is_short(case) or case.way is Way.WRITE:
-        return False
-    turns = case.level is Level.RAID0 or (case.level is Level.RAID5 and case.layout == 2)
-    return case.level in (Level.RAID0, *PARITY_LEVELS) and not (
-        turns and case.transfer_bytes == case.chunk_bytes
-    )
-
 
 ONE_STREAM = (
     Gap(

@@ -32,7 +32,7 @@ LAYOUTS = {
 FEWEST = {Level.RAID0: 2, Level.RAID1: 2, Level.RAID10: 3, Level.RAID6: 4}
 SPARE = {Level.RAID1: 1, Level.RAID10: 1, Level.RAID4: 1, Level.RAID5: 1, Level.RAID6: 2}
 """How many members may be missing in these tests."""
-MOST_CHUNKS = 64
+MOST_CHUNKS = 32
 """A transfer of more chunks is more of the same and takes long to simulate."""
 
 

@@ -17,7 +17,11 @@ def raid1_read(case: Case) -> LevelLoads:
     pool = ranked[-busy:]
     ceiling = _shared(geometry, (tuple(pool),), rates)
     if workload.scattered and geometry.seeks is False and len(pool) == len(ranked):
-        return certain(ceiling, "raid1: reads go to the mirror with the fewest pending")
+        return LevelLoads(
+            floor=_by_count(geometry, (tuple(pool),)),
+            ceiling=ceiling,
+            assumptions=("raid1: reads go to the mirror with the fewest pending",),
+        )
     return LevelLoads(
         floor=even_reads(geometry, ranked[:1], 1.0),
         ceiling=ceiling,
@@ -30,9 +34,14 @@ def raid10_read(case: Case) -> LevelLoads:
     over the near or offset copies they do not read, which costs the time of reading them;
     far copies lie out of their way, and md reads the outer ones like a stripe."""
     geometry = case.geometry
-    shared = _shared(geometry, _serving_copies(geometry), case.rates)
+    groups = _serving_copies(geometry)
+    shared = _shared(geometry, groups, case.rates)
     if geometry.seeks is False or (geometry.seeks and case.workload.access is Access.RANDOM):
-        return certain(shared, "raid10: all copies serve reads")
+        return LevelLoads(
+            floor=_by_count(geometry, groups),
+            ceiling=shared,
+            assumptions=("raid10: all copies serve reads, by count or by speed",),
+        )
     copies = Copies.from_layout(geometry.layout)
     if geometry.seeks is True and copies.near == 1 and not copies.offset:
         return certain(shared, "raid10: far copies are read like a stripe")
@@ -72,6 +81,12 @@ def _shared(
         if not _balance(shares, loads, rates):
             break
     return reads(loads)
+
+
+def _by_count(geometry: Geometry, groups: tuple[tuple[int, ...], ...]) -> Loads:
+    """As many reads to a slow copy as to a fast one: what fewest pending comes to while few
+    transfers are in flight."""
+    return _shared(geometry, groups, (1.0,) * geometry.slots)
 
 
 BALANCING_ROUNDS = 60

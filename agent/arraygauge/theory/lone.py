@@ -11,6 +11,7 @@ from math import ceil
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory.cut import windows
+from arraygauge.theory.geometry import Copies
 from arraygauge.theory.network import Demand, Side
 from arraygauge.theory.values import Access, Direction, ResourceKind
 
@@ -23,7 +24,10 @@ def contiguous_bytes(side: Side, *, at_best: bool) -> float:
         return size
     if not at_best and (geometry.parity or geometry.level is Level.RAID10):
         return chunk
-    return max(chunk, size / (geometry.slots - geometry.parity))
+    if at_best and geometry.parity and side.writes:
+        return size  # parts of neighbouring stripes lie side by side
+    copies = Copies.from_layout(geometry.layout).total if geometry.level is Level.RAID10 else 1
+    return copies * max(chunk, size / (geometry.slots - geometry.parity))
 
 
 def least_lone_seconds(side: Side) -> float:
@@ -64,12 +68,20 @@ def longest_lone_seconds(side: Side, used: Sequence[Demand]) -> float:
     fixed = max(member.latency_seconds for member in members)
     if side.workload.scattered:
         fixed += max(member.operation_seconds for member in members)
-    seconds = passing_seconds(used) * side.workload.transfer_bytes
+    seconds = _passing_whole(side, used) * side.workload.transfer_bytes
     if side.reads:
         seconds += fixed + part / min(member.read_bytes_per_second for member in members)
     if side.writes:
         seconds += fixed + part / min(member.write_bytes_per_second for member in members)
     return seconds or 1e-12
+
+
+def _passing_whole(side: Side, used: Sequence[Demand]) -> float:
+    """A read of a mirror may pass the slowest link of any of them with all its bytes."""
+    if side.geometry.level is not Level.RAID1 or side.writes:
+        return passing_seconds(used)
+    links = [demand.resource for demand in used if demand.resource.kind is ResourceKind.LINK]
+    return max((1 / link.read_bytes_per_second for link in links), default=0.0)
 
 
 def _most_on_one(side: Side) -> float:

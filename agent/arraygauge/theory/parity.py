@@ -73,8 +73,10 @@ def _degraded_at_random(case: Case, once: Loads) -> LevelLoads:
 
 
 def _lighter(one: Loads, other: Loads) -> Loads:
-    """Of two loads the one whose busiest member has less to do."""
-    return min(one, other, key=lambda loads: max(load.read for load in loads.members))
+    """For each member the lighter of two loads: no way of counting makes it carry less."""
+    pairs = zip(one.members, other.members, strict=True)
+    lighter = [min(first.read, second.read) for first, second in pairs]
+    return reads(lighter, min(one.parity, other.parity))
 
 
 def _slots_read(row: Row, missing: frozenset[int]) -> tuple[int, ...]:
@@ -128,11 +130,12 @@ def _degraded_write(case: Case, whole: WriteCost, random: bool, words: str) -> L
     geometry, size = case.geometry, case.workload.transfer_bytes
     width = geometry.slots - geometry.parity
     blocks = max(1, min(width, size // (geometry.chunk_bytes or size)))
-    survivors = len(geometry.serving)
+    # Lost blocks are computed first, and then the parity: a pass over the row for each.
+    computed = len(geometry.serving) * (1 + len(geometry.missing)) / blocks
     worst = WriteCost(blocks, 0.0, 0.0, geometry.parity)
     best = WriteCost(blocks, 0.0, 0.0, 0.0)
     return LevelLoads(
-        floor=_with_reads(geometry, _spread(geometry, worst), 1 / blocks, survivors / blocks),
+        floor=_with_reads(geometry, _spread(geometry, worst), 1 / blocks, computed),
         ceiling=_spread(geometry, best if random else whole),
         assumptions=(words, "degraded: between reading nothing and all that survives of a row"),
     )

@@ -32,8 +32,12 @@ def stream_floor(side: Side, used: Sequence[Demand], alone: float) -> float:
         return inf
     if geometry.parity and geometry.missing:
         return _row_by_row(side, chunk, used)
+    if geometry.missing and side.reads:
+        return alone  # the copies left may all be wanted of one member
     counted = _window_by_window(side, used)
-    return one_by_one if counted is None else counted
+    if counted is not None:
+        return counted
+    return alone if side.workload.transfer_bytes < chunk else one_by_one
 
 
 def _is_short(side: Side, chunk: int) -> bool:
