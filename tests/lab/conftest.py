@@ -48,12 +48,13 @@ def demand_lab(missing: str | None, *, required: bool) -> None:
     pytest.skip(missing)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def boot_lab() -> Iterator[Callable[[Machine], Guest]]:
     """``boot_lab(machine)`` gives a running ``Guest``, restored if it was used before.
 
     Rates and arrays are as described, earlier commands are ended; files written in the
-    guest stay. A machine that lost a drive or a described array is booted anew. Only the
+    guest stay. Machines end with this folder's tests, so that no other test meets their
+    processes. A machine that lost a drive or a described array is booted anew. Only the
     two machines asked for last are kept up.
     """
     demand_lab(why_unavailable(), required=os.environ.get("ARRAYGAUGE_LAB_REQUIRED") == "1")

@@ -39,14 +39,5 @@ def reading(level: Level, drives: tuple[Drive, ...], chunks: float, depth: int) 
     )
 
 
-def is_short(case: Case) -> bool:
-    """The bytes in flight of one stream, less those that only wait, do not go round the
-    members four times: which members they meet then matters."""
-    slowest = min(min(drive.read, drive.write) for drive in case.drives)
-    waiting = max(drive.latency_seconds for drive in case.drives) * slowest
-    round_bytes = case.width * (case.chunk_bytes + waiting)
-    return case.streams == 1 and case.depth * case.transfer_bytes < 4 * round_bytes
-
-
 def has_operations(case: Case) -> bool:
     return any(drive.operation_seconds for drive in case.drives)
