@@ -95,8 +95,9 @@ class Case:
     variation: Variation = Variation.NONE
     passage: Passage = Passage.THROUGH
     gathering: Gathering = Gathering.NEVER_WAITS
-    cached_rows: int | None = None
-    """Rows the stripe cache remembers after use; None remembers all."""
+    cached_rows: int | None = 32768
+    """Rows the stripe cache remembers after use: at most, as many as the kernel lets it have
+    (Documentation/admin-guide/md.rst, stripe_cache_size); None remembers all."""
     seed: int = 1
 
     @property

@@ -1,8 +1,7 @@
-"""A case that the model's band does not contain, or once did not: found by the simulation."""
+"""A case that the model's band once did not contain: found by the simulation."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from arraygauge.inventory.values import Level
@@ -15,13 +14,11 @@ CHUNK = 64 * KIB
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gap:
-    """``case`` was outside the band because of ``reason``. One that the model has not closed
-    has ``spoils``, which tells its like."""
+    """``case`` was outside the band because of ``reason``."""
 
     name: str
     reason: str
     case: Case
-    spoils: Callable[[Case], bool] | None = None
 
 
 def drives_of(*rates: float, **changes: float) -> tuple[Drive, ...]:
@@ -37,7 +34,3 @@ def reading(level: Level, drives: tuple[Drive, ...], chunks: float, depth: int) 
         depth=depth,
         chunk_bytes=CHUNK,
     )
-
-
-def has_operations(case: Case) -> bool:
-    return any(drive.operation_seconds for drive in case.drives)

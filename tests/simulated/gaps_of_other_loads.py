@@ -1,16 +1,15 @@
-"""Where random places, several streams, zones and heads are known to run outside the band."""
+"""Where random places, several streams, zones and heads ran outside the band."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 from arraygauge.inventory.values import Level
-from simulated.cases import MIB, Drive, Gathering, Link, Passage, Variation, Way
+from simulated.cases import MIB, Drive, Gathering, Link, Variation, Way
 from simulated.gap import (
     ONE,
     Gap,
     drives_of,
-    has_operations,
     reading,
 )
 
@@ -24,9 +23,6 @@ OTHER_LOADS = (
             layout=2,
             links=(Link(slots=frozenset(range(5)), read=2.6 * ONE, write=2.6 * ONE),),
             streams=0,
-        ),
-        spoils=lambda case: (
-            bool(case.links) and case.passage is Passage.THROUGH and has_operations(case)
         ),
     ),
     Gap(
@@ -89,11 +85,6 @@ OTHER_LOADS = (
             links=(Link(slots=frozenset({0, 1, 2}), read=2.6 * ONE, write=2.6 * ONE),),
             streams=0,
             variation=Variation.EXPONENTIAL,
-        ),
-        spoils=lambda case: (
-            bool(case.links)
-            and case.passage is Passage.THROUGH
-            and (case.variation is not Variation.NONE or has_operations(case))
         ),
     ),
     Gap(

@@ -28,6 +28,8 @@ class StripeCache:
     def __init__(self, limit_rows: int | None) -> None:
         self._limit = limit_rows
         self._held: OrderedDict[int, defaultdict[int, int]] = OrderedDict()
+        self._used: dict[int, int] = {}
+        self._total = 0
         self._coming: defaultdict[tuple[int, int], list[tuple[int, Event]]] = defaultdict(list)
 
     def absent(self, stripe: int, slot: int, rows: int) -> int:
@@ -39,6 +41,7 @@ class StripeCache:
         held = self._held.setdefault(stripe, defaultdict(int))
         held[slot] |= rows
         self._held.move_to_end(stripe)
+        self._note_use(stripe)
         self._forget()
 
     def expect(self, stripe: int, slot: int, rows: int, event: Event) -> None:
@@ -51,17 +54,16 @@ class StripeCache:
     def awaited(self, stripe: int, slot: int, rows: int) -> list[Event]:
         return [event for held, event in self._coming.get((stripe, slot), ()) if held & rows]
 
+    def _note_use(self, stripe: int) -> None:
+        rows = max(mask.bit_count() for mask in self._held[stripe].values())
+        self._total += rows - self._used.get(stripe, 0)
+        self._used[stripe] = rows
+
     def _forget(self) -> None:
-        """Stripes not used for longest go first."""
-        if self._limit is None:
-            return
-        used = [max(mask.bit_count() for mask in held.values()) for held in self._held.values()]
-        total = sum(used)
-        for rows in used[:-1]:
-            if total <= self._limit:
-                break
-            self._held.popitem(last=False)
-            total -= rows
+        """Stripes not used for longest go first; the one in use stays."""
+        while self._limit is not None and self._total > self._limit and len(self._held) > 1:
+            oldest, _ = self._held.popitem(last=False)
+            self._total -= self._used.pop(oldest)
 
 
 class ParityReads:

@@ -97,6 +97,20 @@ def scattered(draw: st.DrawFn) -> Case:
 
 
 @st.composite
+def with_heads(draw: st.DrawFn) -> Case:
+    """Drives that pass over what they skip, or move where that is quicker. Any load."""
+    streams = draw(st.sampled_from([1, 1, 1, 0, 3]))
+    case = draw(cases(streams=streams) | degraded(streams=streams))
+    operation = draw(st.sampled_from([1e-3, 5e-3, 12e-3]))
+    return replace(
+        case,
+        drives=alike(case.width, operation_seconds=operation),
+        heads=True,
+        depth=max(case.depth, streams),
+    )
+
+
+@st.composite
 def several_streams(draw: st.DrawFn) -> Case:
     streams = draw(st.integers(2, 6))
     case = draw(cases(streams=streams))
