@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from arraygauge.inventory.transport import Transport
 from arraygauge.inventory.values import (
     Array,
     ArrayState,
@@ -17,7 +18,6 @@ from arraygauge.inventory.values import (
     Member,
     MemberState,
     SyncAction,
-    Transport,
 )
 from arraygauge.probe.values import Measurement, Outcome, PlaceRate, Route
 from arraygauge.theory import SEQUENTIAL_READ, Workload
@@ -40,6 +40,7 @@ def drive(name: str, **changes: Any) -> BlockDevice:
         logical_block_bytes=512,
         physical_block_bytes=4096,
         optimal_io_bytes=None,
+        dma_alignment_bytes=512,
         rotational=False,
         read_only=False,
         removable=False,
@@ -54,6 +55,8 @@ def drive(name: str, **changes: Any) -> BlockDevice:
         backing_file=None,
         mounts=(),
         sequence=None,
+        temperature_file=None,
+        asleep=False,
     )
     return replace(plain, **changes)
 
@@ -143,8 +146,11 @@ def host(
 def measured(
     name: str, bytes_per_second: float, workload: Workload = SEQUENTIAL_READ
 ) -> Measurement:
-    """A finished raw measurement at exactly this rate."""
-    size = round(bytes_per_second)
+    """A finished raw measurement of six places, all at exactly this rate."""
+    size = round(bytes_per_second / 10)
+    places = tuple(
+        PlaceRate(start_bytes=index * 16 * GIB, bytes_read=size, seconds=0.1) for index in range(6)
+    )
     return Measurement(
         device=name,
         route=Route.RAW,
@@ -154,11 +160,15 @@ def measured(
         detail=None,
         started_at_seconds=0.0,
         seconds=1.0,
-        bytes_read=size,
-        zero_bytes=0,
+        bursts=1,
+        bytes_read=6 * size,
         bytes_per_second=bytes_per_second,
         low_bytes_per_second=bytes_per_second,
         high_bytes_per_second=bytes_per_second,
+        slope=None,
         latency=None,
-        places=(PlaceRate(start_bytes=0, bytes_read=size, seconds=1.0),),
+        places=places,
+        set_aside=(),
+        temperature_celsius=None,
+        slowest_link=None,
     )

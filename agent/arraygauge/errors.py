@@ -25,3 +25,7 @@ class ConfigurationError(OperatorError):
 
 class UnknownDeviceError(OperatorError):
     """A device or array was named that this machine does not have."""
+
+
+class MachineTroubleError(OperatorError):
+    """No mistake of the person, but a state of the machine that keeps a command from its work."""

@@ -1,8 +1,8 @@
 """The reading child against a plain C loop, side by side on one loop device over memory.
 
 Run as ``cd tests && python -m bench.reading_engine``; needs root (loop devices),
-gcc and 1.2 GB of /dev/shm. Rounds alternate, so that both meet the same machine;
-figures are medians. Start-up is the child's whole life less its reading.
+gcc and 1.2 GB of /dev/shm. Rounds alternate, and so does who begins, so that both meet the
+same machine; figures are medians. Start-up is the child's whole life less its reading.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from statistics import median
 
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.stop import StopToken
-from arraygauge.probe.values import Measurement
+from arraygauge.probe.values import Burst
 from unit.probe.loop_device import LoopDevice, attached, random_file
 from unit.probe.probe_requests import reads, request
 
@@ -44,14 +44,18 @@ def start_up(device: LoopDevice) -> float:
 
 
 def compare(device: LoopDevice, yardstick: Path, transfer_bytes: int, depth: int) -> None:
-    plain, ours = [], []
-    for _ in range(ROUNDS):
-        plain.append(plain_rate(device, yardstick, transfer_bytes, depth))
-        measured = probe(device, transfer_bytes, depth, device.size_bytes)
-        ours.append(measured.bytes_per_second or 0.0)
+    rates: dict[str, list[float]] = {"C": [], "child": []}
+    for index in range(ROUNDS):
+        for who in sorted(rates, reverse=index % 2 == 1):
+            if who == "C":
+                rate = plain_rate(device, yardstick, transfer_bytes, depth)
+            else:
+                rate = child_rate(device, transfer_bytes, depth)
+            rates[who].append(rate)
+    plain, ours = median(rates["C"]), median(rates["child"])
     print(
-        f"{transfer_bytes // KIB:5d} KiB × {depth:2d}: C {median(plain) / 1e6:7.0f} MB/s, "
-        f"child {median(ours) / 1e6:7.0f} MB/s, ratio {median(ours) / median(plain):.3f}"
+        f"{transfer_bytes // KIB:5d} KiB × {depth:2d}: C {plain / 1e6:7.0f} MB/s, "
+        f"child {ours / 1e6:7.0f} MB/s, ratio {ours / plain:.3f}"
     )
 
 
@@ -61,13 +65,18 @@ def plain_rate(device: LoopDevice, yardstick: Path, transfer_bytes: int, depth: 
     return int(said[0]) / float(said[1])
 
 
-def probe(device: LoopDevice, transfer_bytes: int, depth: int, size: int) -> Measurement:
+def child_rate(device: LoopDevice, transfer_bytes: int, depth: int) -> float:
+    (place,) = probe(device, transfer_bytes, depth, device.size_bytes).places
+    return place.bytes_per_second
+
+
+def probe(device: LoopDevice, transfer_bytes: int, depth: int, size: int) -> Burst:
     asked = request(
         device.node,
         number=device.number,
         workload=reads(transfer_bytes, depth),
         extents=((0, size),),
-        seconds=1.0,
+        place_seconds=1.0,
         warm_up_seconds=0.01,
     )
     return Prober(StopToken()).run(asked)

@@ -67,6 +67,11 @@ ANCESTOR = (
     "vendor",
     "device",
     "power/runtime_status",
+    # sensors
+    "hwmon*/name",
+    "hwmon*/temp1_input",
+    "hwmon/hwmon*/name",
+    "hwmon/hwmon*/temp1_input",
     # SCSI device
     "model",
     "rev",

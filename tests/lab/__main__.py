@@ -53,7 +53,7 @@ MACHINE = Machine(
 
 DESCRIPTION = f"""\
 This machine is simulated: a real Linux kernel with md, in QEMU without hardware help.
-Its drives hold nothing and are held to {RATE // 10**6} MB/s each.
+Its drives hold random bytes and are held to {RATE // 10**6} MB/s each.
   md0  raid0 of four drives, on one uplink of {WALL // 10**6} MB/s
   md1  raid5 of four drives, one of them failed
   md2  raid1 of two drives

@@ -18,8 +18,10 @@ from typing import IO
 from lab.host import LabError, require_command
 from lab.image import Image
 from lab.machine import MIB, Contents, Drive, Machine
+from lab.mapping import mapping
 from lab.qemu import command_line
 from lab.qmp import Monitor
+from lab.stores import Store, store_fds
 
 CONSOLE_TAIL_BYTES = 8000
 
@@ -34,17 +36,21 @@ class Emulator:
         self.agent, agent_end = socket.socketpair()
         self._sockets = (monitor, self.agent)
         with monitor_end, agent_end, ExitStack() as files:
-            memory_fds = _memory_files(machine, files)
+            stores = _memory_files(machine, files)
             arguments = command_line(
                 machine,
                 image,
                 environment=environment,
                 monitor_fd=monitor_end.fileno(),
                 agent_fd=agent_end.fileno(),
-                memory_fds=memory_fds,
+                stores=stores,
             )
-            fds = (monitor_end.fileno(), agent_end.fileno(), *memory_fds.values())
+            fds = (monitor_end.fileno(), agent_end.fileno(), *store_fds(stores))
             self._process = self._start(arguments, fds)
+            # While the guest boots: filling takes seconds, and it looks at its drives late.
+            for drive in machine.drives:
+                if drive.name in stores:
+                    _fill(stores[drive.name].data_fd, drive)
         try:
             self.monitor = Monitor(monitor)
         except (LabError, OSError) as error:
@@ -88,16 +94,24 @@ class Emulator:
         self._console.close()
 
 
-def _memory_files(machine: Machine, files: ExitStack) -> dict[str, int]:
-    """One anonymous memory file per drive with contents in RAM: freed with its last user."""
-    fds = {}
+def _memory_files(machine: Machine, files: ExitStack) -> dict[str, Store]:
+    """Anonymous memory files for each drive with contents in RAM: freed with their last user."""
+
+    def memory_file(name: str) -> int:
+        fd = os.memfd_create(name)
+        files.callback(os.close, fd)
+        return fd
+
+    stores = {}
     for drive in machine.drives:
         if drive.contents is Contents.RAM:
-            fd = os.memfd_create(drive.name)
-            files.callback(os.close, fd)
-            _fill(fd, drive)
-            fds[drive.name] = fd
-    return fds
+            data_fd, map_fd = memory_file(drive.name), None
+            os.ftruncate(data_fd, drive.size_bytes)
+            if drive.mapped is not None:
+                map_fd = memory_file(f"{drive.name}-map")
+                os.pwrite(map_fd, mapping(drive.size_bytes, drive.mapped), 0)
+            stores[drive.name] = Store(data_fd=data_fd, map_fd=map_fd)
+    return stores
 
 
 def _fill(fd: int, drive: Drive) -> None:

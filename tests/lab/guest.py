@@ -14,13 +14,12 @@ from lab.channel import Channel
 from lab.command import Completed, Running
 from lab.emulator import Emulator
 from lab.host import HERE, REPOSITORY, LabError
+from lab.hypervisor import DriveCounters, Hypervisor
 from lab.image import build
 from lab.machine import ArraySpec, Machine, Transport
-from lab.qemu import STANDSTILL, limit_node, limits
 
 BOOT_SECONDS = 90
 DRIVES_SECONDS = 30
-UNPLUG_SECONDS = 30
 KILLED_SECONDS = 10
 HUNG_REQUEST_MILLISECONDS = 3_600_000
 USUAL_REQUEST_MILLISECONDS = 30_000
@@ -57,6 +56,8 @@ class Guest:
         self.machine = machine
         self._damaged = False
         self._hung: set[str] = set()
+        self._unplugged: dict[str, str] = {}
+        """Drives that are away; for one on AHCI the number of the SCSI host to ask for it."""
         self._arrays: set[str] = set()
         self._devices: dict[str, str] = {}
         self._emulator = Emulator(
@@ -68,6 +69,7 @@ class Guest:
                 "LAB_REPOSITORY": str(REPOSITORY),
             },
         )
+        self._hypervisor = Hypervisor(machine, self._emulator.monitor)
         self._channel = Channel(self._emulator.agent)
         with ExitStack() as on_failure:
             on_failure.callback(self.close)
@@ -148,52 +150,65 @@ class Guest:
 
     def limit(self, drive: str, bytes_per_second: int) -> None:
         """Changes a drive's rate from now on. No request may then take 30 s: see ``hang``."""
-        self._set_limits(self.machine.drive(drive).name, limits(bytes_per_second))
+        self._hypervisor.limit(self.machine.drive(drive), bytes_per_second)
 
     def limit_uplink(self, uplink: str, bytes_per_second: int) -> None:
         """Changes a shared link's rate from now on."""
-        self._set_limits(self.machine.uplink(uplink).name, limits(bytes_per_second))
+        self._hypervisor.limit(self.machine.uplink(uplink), bytes_per_second)
+
+    def counters(self, drive: str) -> DriveCounters:
+        """What has reached a drive so far, by QEMU's count; LabError when it is unplugged."""
+        return self._hypervisor.counters(self.machine.drive(drive))
 
     def hang(self, drive: str) -> None:
         """Leaves requests to a drive unanswered until ``resume``.
 
-        One byte a second for both directions together. A first request would still pass, so
-        QEMU itself makes one. The guest kernel's own time-out (30 s) is set to an hour: QEMU
-        stands still for good when it is told to reset a controller with requests held back.
+        The guest kernel's own time-out (30 s) is set to an hour: QEMU stands still for good
+        when it is told to reset a controller with requests held back.
         """
-        node = f"{self.machine.drive(drive).name}-limit"
         self._hung.add(drive)
         self._set_request_timeout(drive, HUNG_REQUEST_MILLISECONDS)
-        self._set_limits(drive, STANDSTILL)
-        self._emulator.monitor.execute(
-            "human-monitor-command", **{"command-line": f'qemu-io {node} "aio_read -q 0 1M"'}
-        )
+        self._hypervisor.hold(self.machine.drive(drive))
 
     def resume(self, drive: str) -> None:
         """Ends ``hang``: what was held back is answered at once, then the usual rate holds."""
-        described = self.machine.drive(drive)
-        self._set_limits(drive, limits(described.bytes_per_second))
-        # Only draining the node lets go of requests that wait by the old limit.
-        self._emulator.monitor.execute("blockdev-reopen", options=[limit_node(described)])
+        self._hypervisor.let_go(self.machine.drive(drive))
         self._set_request_timeout(drive, USUAL_REQUEST_MILLISECONDS)
         self._hung.discard(drive)
 
-    def unplug(self, drive: str) -> None:
-        """Takes a drive away for good; returns when its block device is gone.
+    def unplug(self, drive: str, *, reserve_name: bool = False) -> None:
+        """Takes a drive away; returns when its block device is gone.
 
         virtio and NVMe drives by ejecting the PCI device; QEMU cannot take a drive off
         AHCI, so the guest's kernel is told to drop it, with the same effect above libata.
-        A drive that hangs has to resume first.
+        A drive that hangs has to resume first. With ``reserve_name`` a process keeps the old
+        device open, so that the kernel gives its name to nobody else.
         """
         device = self.device(drive)
         self._damaged = True
+        if reserve_name:
+            self.start(f"exec 3</dev/{device}; echo open; exec sleep inf").wait_for_output("open")
         if self.machine.drive(drive).transport is Transport.AHCI:
+            address = self.run(f"readlink /sys/block/{device}/device").checked().stdout
+            self._unplugged[drive] = address.rpartition("/")[2].split(":")[0]
             self.write(f"/sys/block/{device}/device/delete", "1")
         else:
-            monitor = self._emulator.monitor
-            monitor.execute("device_del", id=drive)
-            monitor.wait_for_event("DEVICE_DELETED", device=drive, timeout_seconds=UNPLUG_SECONDS)
+            self._unplugged[drive] = ""
+            self._hypervisor.eject(self.machine.drive(drive))
         self._wait_until_gone(device)
+
+    def replug(self, drive: str) -> str:
+        """Puts an unplugged drive back, contents and serial number kept; its new device name.
+
+        The kernel gives the first name that is free: the old one, unless ``unplug`` reserved
+        it or another drive came back first.
+        """
+        if scsi_host := self._unplugged.pop(drive):
+            self.write(f"/sys/class/scsi_host/host{scsi_host}/scan", "- - -")
+        else:
+            self._hypervisor.insert(self.machine.drive(drive))
+        self._find_drives()
+        return self.device(drive)
 
     # Arrays
 
@@ -229,7 +244,7 @@ class Guest:
         if not all(self._stop_when_free(name) for name in self._arrays - described):
             return False
         for part in self.machine.throttled:
-            self._set_limits(part.name, limits(part.bytes_per_second))
+            self._hypervisor.limit(part, part.bytes_per_second)
         return True
 
     def _stop_when_free(self, array: str) -> bool:
@@ -255,24 +270,20 @@ class Guest:
             path = f"/sys/block/{self.device(drive)}/queue/io_timeout"
             self.write(path, str(milliseconds))
 
-    def _set_limits(self, group: str, values: dict[str, int]) -> None:
-        self._emulator.monitor.execute(
-            "qom-set", path=f"/objects/{group}", property="limits", value=values
-        )
-
     def _find_drives(self) -> None:
         """Waits for all drives and learns their names, which depend on who was found first."""
         deadline = time.monotonic() + DRIVES_SECONDS
-        wanted = {drive.name for drive in self.machine.drives}
+        wanted = {drive.name for drive in self.machine.drives} - self._unplugged.keys()
         while True:
             listed = self.run(LIST_SERIALS).stdout.splitlines()
             pairs = [line.split() for line in listed if len(line.split()) == 2]
-            self._devices = {serial: device for serial, device in pairs if serial in wanted}
-            if wanted == self._devices.keys():
+            found = {serial: device for serial, device in pairs if serial in wanted}
+            if wanted == found.keys():
                 break
             if time.monotonic() > deadline:
-                raise LabError(f"the guest did not find {sorted(wanted - self._devices.keys())}")
+                raise LabError(f"the guest did not find {sorted(wanted - found.keys())}")
             time.sleep(0.1)
-        for drive in self.machine.drives:
-            queue = f"/sys/block/{self._devices[drive.name]}/queue"
-            self.write(f"{queue}/rotational", str(int(drive.rotational)))
+        self._devices |= found
+        for drive, device in found.items():
+            rotational = self.machine.drive(drive).rotational
+            self.write(f"/sys/block/{device}/queue/rotational", str(int(rotational)))

@@ -12,7 +12,10 @@ KERNEL_TREE = LAB / "kernel"
 """The unpacked kernel package: boot/ and lib/modules/."""
 HERE = Path(__file__).resolve().parent
 
-_COMMANDS = ("qemu-system-x86_64", "busybox", "cpio", "modprobe", "setpriv")
+_COMMANDS = (
+    *("qemu-system-x86_64", "busybox", "cpio", "modprobe", "setpriv"),
+    *("mkfs.ext4", "mkfs.xfs", "strace"),  # used in the guest, which sees the host's own
+)
 
 
 class LabError(Exception):

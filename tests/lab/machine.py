@@ -9,9 +9,14 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from enum import StrEnum
+from math import ceil
 
 KIB = 1024
 MIB = 1024 * KIB
+
+MAPPING_BYTES = 64 * KIB
+"""The unit in which a drive knows what was ever written."""
+BAD_SECTOR_BYTES = 4 * KIB
 
 _NAME = re.compile(r"[a-z][a-z0-9-]{0,19}")
 """A drive's name is also its serial number, which ATA limits to 20 characters (ACS-4,
@@ -30,9 +35,45 @@ class Contents(StrEnum):
     """What stands behind a drive."""
 
     NULL = "null"
-    """Nothing: reads give zeros, writes are forgotten, no memory is used."""
+    """Nothing: reads give zeros, writes are forgotten, no memory is used. Not for drives that
+    the agent measures: it sets zeros aside."""
     RAM = "ram"
     """The host's memory, filled with incompressible bytes; what is written stays."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mapped:
+    """The share of a drive that was ever written, in pieces spread evenly over it.
+
+    Reads of the rest give zeros and do not count against the drive's rate, as a drive that
+    maps its flash answers without reading it. A write maps 64 KiB at a time.
+    """
+
+    share: float
+    piece_bytes: int = 4 * MIB
+
+    def __post_init__(self) -> None:
+        """Raises ValueError for what cannot be laid out."""
+        if not 0 <= self.share <= 1 or self.piece_bytes % MAPPING_BYTES:
+            raise ValueError(f"{self} cannot be laid out in units of {MAPPING_BYTES} bytes")
+
+    def is_mapped(self, offset: int) -> bool:
+        """Whether the byte at the offset lies in a mapped piece; the first piece is one."""
+        piece = offset // self.piece_bytes
+        return ceil((piece + 1) * self.share) > ceil(piece * self.share)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BadRange:
+    """Where every read fails: the drive's sectors of 4 KiB cannot be read any more."""
+
+    start_bytes: int
+    length_bytes: int
+
+    def __post_init__(self) -> None:
+        """Raises ValueError for a part of a sector."""
+        if self.start_bytes % BAD_SECTOR_BYTES or self.length_bytes % BAD_SECTOR_BYTES:
+            raise ValueError(f"{self} is not whole sectors of {BAD_SECTOR_BYTES} bytes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,16 +90,25 @@ class Drive:
 
     The throttle lets a tenth of a second's worth of bytes pass at once after idleness
     (QEMU, docs/throttle.txt: the bucket of a limit without an explicit burst), so a
-    transfer of T seconds reads up to 0.1 / T above the rate.
+    transfer of T seconds reads up to 0.1 / T above the rate. ``block_bytes`` is the logical
+    block size, which an AHCI drive cannot have other than 512.
     """
 
     name: str
     transport: Transport
     bytes_per_second: int
-    size_bytes: int = 1024 * MIB
+    size_bytes: int = 256 * MIB
     uplink: str | None = None
     rotational: bool = False
-    contents: Contents = Contents.NULL
+    contents: Contents = Contents.RAM
+    mapped: Mapped | None = None
+    bad_range: BadRange | None = None
+    block_bytes: int = 512
+
+    def __post_init__(self) -> None:
+        """Raises ValueError when nothing is there that could be mapped."""
+        if self.mapped is not None and self.contents is Contents.NULL:
+            raise ValueError(f"the drive '{self.name}' holds nothing that could be mapped")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

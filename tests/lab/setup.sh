@@ -6,7 +6,7 @@
 set -euo pipefail
 repository=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd)
 lab=$repository/.lab
-packages=(qemu-system-x86 busybox-static cpio kmod)
+packages=(qemu-system-x86 busybox-static cpio kmod e2fsprogs xfsprogs strace)
 PATH=$PATH:/usr/sbin:/sbin
 
 give_up() {
@@ -16,7 +16,7 @@ give_up() {
 }
 
 have_tools() {
-  for tool in qemu-system-x86_64 busybox cpio modprobe depmod setpriv; do
+  for tool in qemu-system-x86_64 busybox cpio modprobe depmod setpriv mkfs.ext4 mkfs.xfs strace; do
     command -v "$tool" >/dev/null || return 1
   done
 }

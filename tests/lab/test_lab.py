@@ -35,7 +35,12 @@ MACHINE = Machine(
         ),
         # With a0 and u1, more AHCI drives than one controller has ports.
         *(
-            Drive(name=f"s{index}", transport=Transport.AHCI, bytes_per_second=RATE)
+            Drive(
+                name=f"s{index}",
+                transport=Transport.AHCI,
+                bytes_per_second=RATE,
+                contents=Contents.NULL,
+            )
             for index in range(5)
         ),
         Drive(
@@ -43,7 +48,6 @@ MACHINE = Machine(
             transport=Transport.VIRTIO,
             bytes_per_second=RATE,
             size_bytes=32 * MIB,
-            contents=Contents.RAM,
         ),
     ),
     arrays=(ArraySpec(name="md0", level="raid1", members=("s0", "s1"), chunk_bytes=0),),
@@ -202,7 +206,7 @@ class TestArrays:
         assert guest.create(spec) == "md9"
         assert guest.read("/sys/block/md9/md/level") == f"{level}\n"
         assert guest.read("/sys/block/md9/md/array_state") == "clean\n"
-        assert int(guest.read("/sys/block/md9/size")) * 512 == width * 1024 * MIB
+        assert int(guest.read("/sys/block/md9/size")) * 512 == width * 256 * MIB
         guest.stop("md9")
         assert "md9" not in guest.read("/proc/mdstat")
 

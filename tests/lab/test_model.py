@@ -30,7 +30,7 @@ from arraygauge.theory import (
 from arraygauge.theory.expect import member_resource
 from arraygauge.theory.geometry import PARITY_LEVELS
 from lab.guest import Guest
-from lab.machine import ArraySpec, Drive, Machine, Transport, Uplink
+from lab.machine import ArraySpec, Contents, Drive, Machine, Transport, Uplink
 from lab.model_cases import CASES, ModelCase
 
 pytestmark = pytest.mark.lab
@@ -50,6 +50,7 @@ MACHINE = Machine(
             bytes_per_second=PLAIN_RATE,
             size_bytes=512 * 2**20,
             uplink="chipset",
+            contents=Contents.NULL,
         )
         for name, transport in zip(NAMES, TRANSPORTS, strict=True)
     ),

@@ -12,10 +12,23 @@ from arraygauge.cli.progress import progress_on
 from arraygauge.cli.status import exit_status
 from arraygauge.config import load_configuration
 from arraygauge.probe.stop import StopToken
+from arraygauge.service.probing import Forecast, Manner
 from arraygauge.service.signals import stopping_on_signals
 from arraygauge.service.survey import surveyor
 from arraygauge.tell.machine import status_json
 from arraygauge.tell.terminal import print_status
+from arraygauge.units import format_capacity, format_duration
+
+
+def _announce(forecast: Forecast) -> None:
+    """On standard error: what is printed on standard output is the result."""
+    if forecast.device_count:
+        click.echo(
+            f"Reading {forecast.device_count} devices and arrays: at most "
+            f"{format_capacity(forecast.most_bytes)} and {format_duration(forecast.most_seconds)} "
+            "in all, usually a quarter of it.",
+            err=True,
+        )
 
 
 @click.command(
@@ -32,17 +45,29 @@ Exit status:
 )
 @click.argument("devices", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")
+@click.option(
+    "--regardless",
+    is_flag=True,
+    help="Measure even while others work, an array synchronises or the machine is on battery.",
+)
 @click.pass_obj
-def command(config_path: Path | None, devices: tuple[str, ...], as_json: bool) -> None:
+def command(
+    config_path: Path | None, devices: tuple[str, ...], as_json: bool, regardless: bool
+) -> None:
     """Measure once, compare with what theory allows, and say why if it falls short.
 
-    Reads a few seconds of every drive and array, or only of the DEVICES named
+    Reads a second or a few of every drive and array, or only of the DEVICES named
     (an array stands for itself and its members). Raw devices are only ever read.
+    While others work on a drive it waits, and gives way within moments.
     """
     configuration = load_configuration(config_path)
     stop = StopToken()
     with stopping_on_signals(stop), progress_on(sys.stderr) as progress:
-        status = surveyor(configuration, stop).survey(devices, progress)
+        manner = Manner.REGARDLESS if regardless else Manner.ASKED
+        with surveyor(configuration, stop, manner) as surveying:
+            for note in surveying.purse.notes:
+                click.echo(f"arraygauge: {note}", err=True)
+            status = surveying.survey(devices, progress, _announce)
     if stop.is_set():
         click.echo("arraygauge: interrupted; nothing was judged", err=True)
         sys.exit(1)

@@ -13,6 +13,7 @@ from arraygauge.cli.status import Exit
 from arraygauge.config import load_configuration
 from arraygauge.probe.stop import StopToken
 from arraygauge.service.explain import explain
+from arraygauge.service.probing import Manner
 from arraygauge.service.signals import stopping_on_signals
 from arraygauge.service.survey import surveyor
 from arraygauge.tell.derivation import print_derivation
@@ -67,8 +68,12 @@ def command(
         for direction in Direction
     )
     configuration, stop = load_configuration(config_path), StopToken()
-    with stopping_on_signals(stop), progress_on(sys.stderr) as progress:
-        found = explain(surveyor(configuration, stop), array, workloads, progress)
+    with (
+        stopping_on_signals(stop),
+        progress_on(sys.stderr) as progress,
+        surveyor(configuration, stop, Manner.ASKED) as surveying,
+    ):
+        found = explain(surveying, array, workloads, progress)
     if stop.is_set():
         click.echo("arraygauge: interrupted; nothing was derived", err=True)
         sys.exit(Exit.RUNTIME_ERROR)

@@ -12,12 +12,18 @@ from pathlib import Path
 import click
 
 from arraygauge import __version__
-from arraygauge.errors import OperatorError
+from arraygauge.errors import MachineTroubleError, OperatorError
 
 _COMMANDS = {
     "check": "Measure once, compare with what theory allows, and say why if it falls short.",
+    "companion": "Show incidents as notifications on this desktop.",
+    "curve": "Measure at several transfer sizes and depths, beside what theory predicts.",
     "explain": "Show what an array should give and why: every resource, and what would raise it.",
+    "history": "Show what was measured before, with a small plot.",
+    "incidents": "Show what is the matter and what was; keep it silent for a while.",
     "inventory": "Show arrays, drives and the links between them and the processor.",
+    "tell-test": "Send a test message through every configured way of telling.",
+    "walls": "Find which drives share a limit, by reading them alone and then together.",
     "run": "Measure on a schedule and serve metrics, until SIGTERM.",
 }
 
@@ -31,7 +37,9 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"arraygauge.cli.{cmd_name}").command
+        command: click.Command = importlib.import_module(
+            f"arraygauge.cli.{cmd_name.replace('-', '_')}"
+        ).command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -51,7 +59,7 @@ class _Commands(click.Group):
             return super().invoke(ctx)
         except OperatorError as error:
             click.echo(f"arraygauge: {error.message}\n  remedy: {error.remedy}", err=True)
-            sys.exit(2)
+            sys.exit(1 if isinstance(error, MachineTroubleError) else 2)
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -11,12 +11,19 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from arraygauge.config.model import (
+    BudgetSection,
     Configuration,
     DriveSection,
     ParitySection,
     ProbeSection,
     RunSection,
     UplinkSection,
+)
+from arraygauge.config.tell import (
+    JournalSection,
+    NotifySection,
+    TellingSection,
+    WebhookSection,
 )
 from arraygauge.errors import ConfigurationError
 
@@ -26,9 +33,14 @@ _SECTIONS: dict[str, type[BaseModel]] = {
     "": Configuration,
     "probe": ProbeSection,
     "run": RunSection,
+    "budget": BudgetSection,
     "parity": ParitySection,
     "drive": DriveSection,
     "uplink": UplinkSection,
+    "journal": JournalSection,
+    "webhook": WebhookSection,
+    "notify": NotifySection,
+    "telling": TellingSection,
 }
 
 

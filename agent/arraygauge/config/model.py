@@ -4,9 +4,26 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainValidator,
+    model_validator,
+)
 
+from arraygauge.config.tell import (
+    JournalSection,
+    NotifySection,
+    TellingSection,
+    WebhookSection,
+    refuse_same_names,
+)
 from arraygauge.inventory.values import LinkKind, LinkRate
+from arraygauge.probe.budget import BudgetLimits
+from arraygauge.probe.quiet_hours import QuietHours, parse_quiet_hours
 from arraygauge.theory import Direction, Uplink
 from arraygauge.theory.links import Encoding, data_bytes_per_second, encoded_bytes_per_second
 from arraygauge.units import parse_bytes
@@ -35,20 +52,29 @@ def _absolute(path: str) -> str:
 AbsolutePath = Annotated[str, AfterValidator(_absolute)]
 
 
-class ProbeSection(_Section):
-    """How much one device may be asked for in one pass, and where own files may lie."""
+def _quiet_hours(value: object) -> object:
+    if not isinstance(value, str):
+        raise ValueError("write a text like '22:00-06:00'")
+    return parse_quiet_hours(value)
 
-    seconds: Annotated[float, Field(ge=0.5, le=60)] = 2.4
-    warm_up_seconds: Annotated[float, Field(ge=0, le=5)] = 0.3
-    max_bytes: Size = 2 * 2**30
+
+Hours = Annotated[QuietHours, PlainValidator(_quiet_hours)]
+"""A span of local time, such as '22:00-06:00'."""
+Seconds = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
+class ProbeSection(_Section):
+    """How much one drive may be asked for in one pass, and where own files may lie.
+
+    Reading ends as soon as the rate is known to `interval_half_width` of itself.
+    """
+
+    longest_burst_seconds: Annotated[float, Field(ge=0.3, le=10)] = 1.2
+    interval_half_width: Annotated[float, Field(ge=0.005, le=0.2)] = 0.03
+    max_seconds: Annotated[float, Field(ge=0.5, le=60)] = 6.0
+    max_bytes: Size = 2**30
     own_file_bytes: Size = 256 * 2**20
     own_file_directories: tuple[AbsolutePath, ...] = ()
-
-    @model_validator(mode="after")
-    def _warm_up_leaves_time(self) -> ProbeSection:
-        if self.warm_up_seconds * 3 >= self.seconds:
-            raise ValueError("warm_up_seconds is taken at three places: keep it below seconds / 3")
-        return self
 
 
 class RunSection(_Section):
@@ -59,6 +85,41 @@ class RunSection(_Section):
     listen_port: Annotated[int, Field(ge=0, le=65535)] = 9847
 
 
+_LIMITS = BudgetLimits()
+
+
+class BudgetSection(_Section):
+    """What probing may take of each device in any hour and any day, when nothing may be probed
+    on schedule, and how much of a drive's endurance a year of write probes may use."""
+
+    hour_bytes: Size = _LIMITS.hour_bytes
+    hour_seconds: Seconds = _LIMITS.hour_seconds
+    day_bytes: Size = _LIMITS.day_bytes
+    day_seconds: Seconds = _LIMITS.day_seconds
+    endurance_share_per_year: Annotated[float, Field(ge=0, le=0.1)] = (
+        _LIMITS.endurance_share_per_year
+    )
+    quiet_hours: tuple[Hours, ...] = ()
+
+    @model_validator(mode="after")
+    def _a_day_holds_an_hour(self) -> BudgetSection:
+        if self.hour_bytes > self.day_bytes:
+            raise ValueError("hour_bytes is more than day_bytes: an hour is part of a day")
+        if self.hour_seconds > self.day_seconds:
+            raise ValueError("hour_seconds is more than day_seconds: an hour is part of a day")
+        return self
+
+    def limits(self) -> BudgetLimits:
+        return BudgetLimits(
+            hour_bytes=self.hour_bytes,
+            hour_seconds=self.hour_seconds,
+            day_bytes=self.day_bytes,
+            day_seconds=self.day_seconds,
+            endurance_share_per_year=self.endurance_share_per_year,
+            quiet_hours=self.quiet_hours,
+        )
+
+
 class ParitySection(_Section):
     """How fast md does parity on this processor, where better is known than the agent's own
     short benchmark: the figure the kernel logs at boot, for instance."""
@@ -67,11 +128,16 @@ class ParitySection(_Section):
 
 
 class DriveSection(_Section):
-    """A drive's own rates, from its data sheet; `match` is a name, serial or stable id."""
+    """A drive's own rates, from its data sheet; `match` is a name, serial or stable id.
+
+    `endurance_terabytes_written` is what its maker lets a host write in the drive's life, in
+    decimal terabytes; write probes stay within a small share of it (`budget`).
+    """
 
     match: str
     read_mb_per_second: MegabytesPerSecond
     write_mb_per_second: MegabytesPerSecond | None = None
+    endurance_terabytes_written: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
 
 
 class UplinkSection(_Section):
@@ -133,6 +199,16 @@ class Configuration(_Section):
 
     probe: ProbeSection = ProbeSection()
     run: RunSection = RunSection()
+    budget: BudgetSection = BudgetSection()
+    journal: JournalSection = JournalSection()
+    webhook: tuple[WebhookSection, ...] = ()
+    notify: tuple[NotifySection, ...] = ()
+    telling: TellingSection = TellingSection()
     parity: ParitySection = ParitySection()
     drive: tuple[DriveSection, ...] = ()
     uplink: tuple[UplinkSection, ...] = ()
+
+    @model_validator(mode="after")
+    def _channels_have_their_own_names(self) -> Configuration:
+        refuse_same_names(self.webhook, self.notify)
+        return self

@@ -1,5 +1,7 @@
 """What is there: the only reader of /sys, /proc and udev. The values; ``host`` reads them."""
 
+from arraygauge.inventory.problems import ProblemKind, ReadProblem
+from arraygauge.inventory.transport import Transport
 from arraygauge.inventory.values import (
     Array,
     ArrayState,
@@ -14,10 +16,7 @@ from arraygauge.inventory.values import (
     Member,
     MemberState,
     Mount,
-    ProblemKind,
-    ReadProblem,
     SyncAction,
-    Transport,
 )
 
 __all__ = [

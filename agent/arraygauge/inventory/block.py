@@ -10,12 +10,23 @@ from dataclasses import dataclass
 
 from arraygauge.inventory.block_entry import BlockEntry
 from arraygauge.inventory.identities import Known
-from arraygauge.inventory.links import LinkTable, transport_of
+from arraygauge.inventory.links import LinkTable
 from arraygauge.inventory.mountinfo import MountTable
-from arraygauge.inventory.scalars import parse_choice, parse_count, parse_flag, parse_sectors
+from arraygauge.inventory.problems import ProblemKind
+from arraygauge.inventory.runtime_power import is_asleep
+from arraygauge.inventory.scalars import (
+    parse_choice,
+    parse_count,
+    parse_flag,
+    parse_mask,
+    parse_sectors,
+)
 from arraygauge.inventory.stack import Entries, devices_above, devices_below, read_physical_path
+from arraygauge.inventory.sysfs_path import DEVICES
+from arraygauge.inventory.temperature import find_temperature_file
+from arraygauge.inventory.transport import Transport, transport_of
 from arraygauge.inventory.tree import Reader
-from arraygauge.inventory.values import BlockDevice, DeviceKind, Mount, ProblemKind, Transport
+from arraygauge.inventory.values import BlockDevice, DeviceKind, Mount
 
 _BELIEVED = frozenset({Transport.SATA, Transport.SAS, Transport.NVME, Transport.SCSI})
 """Transports whose drives say themselves whether they turn; elsewhere 1 is only the default."""
@@ -36,7 +47,8 @@ def read_device(reader: Reader, entry: BlockEntry, around: Surroundings) -> Bloc
     path = read_physical_path(reader, entry, around.entries)
     transport = transport_of(path)
     # A partition has no queue and no 'removable' of its own: its disk's hold.
-    whole = around.entries.get(entry.disk or "", entry).base
+    disk = around.entries.get(entry.disk or "", entry)
+    whole = disk.base
     node = _node(entry)
     mapped_name = reader.text(f"{entry.base}/dm/name") or None
     known = around.known[entry.name]
@@ -54,6 +66,7 @@ def read_device(reader: Reader, entry: BlockEntry, around: Surroundings) -> Bloc
         logical_block_bytes=reader.value(f"{whole}/queue/logical_block_size", parse_count),
         physical_block_bytes=reader.value(f"{whole}/queue/physical_block_size", parse_count),
         optimal_io_bytes=reader.value(f"{whole}/queue/optimal_io_size", parse_count),
+        dma_alignment_bytes=reader.value(f"{whole}/queue/dma_alignment", parse_mask),
         rotational=_read_rotational(reader, f"{whole}/queue/rotational", transport),
         read_only=reader.value(f"{entry.base}/ro", parse_flag) or False,
         removable=reader.value(f"{whole}/removable", parse_flag) or False,
@@ -68,6 +81,10 @@ def read_device(reader: Reader, entry: BlockEntry, around: Surroundings) -> Bloc
         backing_file=reader.text(f"{entry.base}/loop/backing_file"),
         mounts=_mounts(entry, node, mapped_name, around.mounts),
         sequence=reader.value(f"{entry.base}/diskseq", parse_count),
+        temperature_file=find_temperature_file(
+            reader, DEVICES + read_physical_path(reader, disk, around.entries)
+        ),
+        asleep=is_asleep(reader, f"{whole}/device"),
     )
     if not reader.exists(f"{entry.base}/uevent"):
         reader.note(entry.base, ProblemKind.VANISHED, "the device went away while it was read")

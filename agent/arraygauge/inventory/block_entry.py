@@ -10,10 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from arraygauge.inventory.kind import classify
+from arraygauge.inventory.problems import ProblemKind
 from arraygauge.inventory.scalars import parse_device_number, parse_flag
 from arraygauge.inventory.sysfs_path import below_devices
 from arraygauge.inventory.tree import Reader
-from arraygauge.inventory.values import DeviceKind, DeviceNumber, ProblemKind
+from arraygauge.inventory.values import DeviceKind, DeviceNumber
 
 BLOCK_CLASS = "/sys/class/block"
 _NO_NUMBER = (0, 0)

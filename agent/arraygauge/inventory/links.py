@@ -6,13 +6,12 @@ what is the link of a hop) and one line in ``_BUSES``.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import replace
 
 from arraygauge.inventory import links_pcie, links_sas, links_sata, links_usb, links_virtio
 from arraygauge.inventory.tree import Reader
-from arraygauge.inventory.values import Link, Transport
+from arraygauge.inventory.values import Link
 
 FindHops = Callable[[Reader, str], tuple[str, ...]]
 ReadLink = Callable[[Reader, str], Link]
@@ -25,21 +24,6 @@ _BUSES: tuple[tuple[FindHops, ReadLink], ...] = (
     (links_pcie.find_hops, links_pcie.read_link),
 )
 """Nearest to the drive first: a path has one storage bus, then PCI functions."""
-
-_TRANSPORTS = (
-    (re.compile(r"/nvme\d+(?:c\d+)?n\d+|/nvme-subsystem/"), Transport.NVME),
-    (re.compile(r"(?:^|/)usb\d+/"), Transport.USB),
-    (re.compile(r"/ata\d+/"), Transport.SATA),
-    (re.compile(r"/end_device-"), Transport.SAS),
-    (re.compile(r"/virtio\d+/"), Transport.VIRTIO),
-    (re.compile(r"/host\d+/(?:.*/)?target\d"), Transport.SCSI),
-)
-
-
-def transport_of(device_path: str) -> Transport:
-    """How the device at this path is attached, by the buses it hangs on."""
-    found = (transport for pattern, transport in _TRANSPORTS if pattern.search(device_path))
-    return next(found, Transport.UNKNOWN)
 
 
 class LinkTable:

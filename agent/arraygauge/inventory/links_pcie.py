@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import re
 
+from arraygauge.inventory.runtime_power import is_asleep
 from arraygauge.inventory.scalars import parse_count
 from arraygauge.inventory.sysfs_path import DEVICES, last_name, prefixes
 from arraygauge.inventory.tree import Reader
@@ -24,7 +25,6 @@ _FUNCTION = re.compile(r"[0-9a-f]{4,8}:[0-9a-f]{2}:[0-9a-f]{2}\.[0-7]")
 _SPEED = re.compile(r"([0-9]{1,4}(?:\.[0-9])?) GT/s(?: PCIe)?")
 _WIDEST = 32
 """PCI Express knows no link wider; the kernel prints 0 for a link that is down, 255 for unknown."""
-_ASLEEP = frozenset({"suspended", "suspending"})
 
 
 def find_hops(_reader: Reader, device_path: str) -> tuple[str, ...]:
@@ -49,7 +49,7 @@ def _read_rate(reader: Reader, link_id: str, which: str) -> LinkRate | None:
     # wake a runtime-suspended function to do so: a gauge leaves it asleep and reports
     # no rate, which is no fault. Parents of a device at work are never suspended.
     base = f"{DEVICES}{link_id}"
-    if reader.text(f"{base}/power/runtime_status") in _ASLEEP:
+    if is_asleep(reader, base):
         return None
     speed = reader.value(f"{base}/{which}_link_speed", parse_speed)
     lanes = reader.value(f"{base}/{which}_link_width", parse_width)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from arraygauge.inventory.scalars import parse_label
-from arraygauge.inventory.tree import Reader
+from arraygauge.inventory.tree import Reader, Tree
+
+_BOOT_ID = "/proc/sys/kernel/random/boot_id"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,6 +24,11 @@ def read_machine(reader: Reader) -> Machine:
     kernel = "/proc/sys/kernel"
     return Machine(
         name=reader.value(f"{kernel}/hostname", parse_label) or "unknown",
-        boot_id=reader.value(f"{kernel}/random/boot_id", parse_label),
+        boot_id=reader.value(_BOOT_ID, parse_label),
         kernel=reader.value(f"{kernel}/osrelease", parse_label),
     )
+
+
+def read_boot_id(tree: Tree | None = None) -> str | None:
+    """Only the boot id, for what must be dated before anything else is read."""
+    return Reader(tree or Tree()).value(_BOOT_ID, parse_label)

@@ -24,9 +24,10 @@ from arraygauge.inventory.md_words import (
     parse_sync_completed,
 )
 from arraygauge.inventory.mdstat import MdstatArray
+from arraygauge.inventory.problems import ProblemKind
 from arraygauge.inventory.scalars import parse_count, parse_kib, parse_sectors
 from arraygauge.inventory.tree import Reader
-from arraygauge.inventory.values import Array, ProblemKind
+from arraygauge.inventory.values import Array
 
 T = TypeVar("T")
 

@@ -11,8 +11,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
+from arraygauge.inventory.problems import ProblemKind
 from arraygauge.inventory.tree import Reader
-from arraygauge.inventory.values import ProblemKind
 from arraygauge.units import KIB
 
 PATH = "/proc/mdstat"

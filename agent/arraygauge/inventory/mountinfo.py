@@ -9,9 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from arraygauge.inventory.problems import ProblemKind
 from arraygauge.inventory.scalars import parse_device_number
 from arraygauge.inventory.tree import Reader
-from arraygauge.inventory.values import DeviceNumber, Mount, ProblemKind
+from arraygauge.inventory.values import DeviceNumber, Mount
 
 PATH = "/proc/self/mountinfo"
 _ESCAPE = re.compile(r"\\([0-7]{3})")

@@ -33,6 +33,14 @@ def parse_signed(text: str) -> int:
     return int(match[1])
 
 
+def parse_mask(text: str) -> int:
+    """Bytes of alignment from the mask of the bits below it: ``'511'`` is 512."""
+    alignment = parse_count(text) + 1
+    if alignment & (alignment - 1):
+        raise ValueError(f"not a mask: {text[:60]!r}")
+    return alignment
+
+
 def parse_sectors(text: str) -> int:
     """Bytes from a number of 512-byte sectors."""
     return parse_count(text) * SECTOR_BYTES

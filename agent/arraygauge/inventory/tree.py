@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from arraygauge.inventory.values import ProblemKind, ReadProblem
+from arraygauge.inventory.problems import ProblemKind, ReadProblem
 
 T = TypeVar("T")
 
@@ -87,6 +87,19 @@ class Reader:
     def binary(self, path: str) -> bytes | None:
         """The file's bytes, for the few attributes that are no text."""
         return self._content(path, expected=False)
+
+    def descriptor(self, path: str) -> int | None:
+        """The file open for reading, for one that is read many times; the caller closes it.
+
+        None, with a problem noted, if it cannot be opened.
+        """
+        try:
+            return os.open(self._prefix + path, _FLAGS)
+        except OSError as error:
+            self._note_error(path, error, expected=True)
+        except ValueError as error:  # a NUL byte in a name
+            self.note(path, ProblemKind.MALFORMED, str(error))
+        return None
 
     def names(self, path: str) -> tuple[str, ...]:
         """The directory's entries in name order; empty where there is no such directory."""

@@ -13,6 +13,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from arraygauge.inventory.problems import ReadProblem
+from arraygauge.inventory.transport import Transport
+
 DeviceNumber = tuple[int, int]
 """Major and minor number."""
 
@@ -30,18 +33,6 @@ class DeviceKind(StrEnum):
     OPTICAL = "optical"
     NETWORK = "network"
     HIDDEN_PATH = "hidden path"
-    UNKNOWN = "unknown"
-
-
-class Transport(StrEnum):
-    """How a drive is attached."""
-
-    SATA = "SATA"
-    SAS = "SAS"
-    NVME = "NVMe"
-    USB = "USB"
-    VIRTIO = "virtio"
-    SCSI = "SCSI"
     UNKNOWN = "unknown"
 
 
@@ -115,24 +106,6 @@ class MemberState(StrEnum):
     UNKNOWN = "unknown"
 
 
-class ProblemKind(StrEnum):
-    """Why a kernel file gave no value."""
-
-    DENIED = "denied"
-    MALFORMED = "malformed"
-    VANISHED = "vanished"
-    FAILED = "failed"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadProblem:
-    """A kernel file that should have been readable and was not."""
-
-    path: str
-    kind: ProblemKind
-    detail: str
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkRate:
     """Signalling rate before encoding: what the link trained to, or could."""
@@ -200,6 +173,7 @@ class BlockDevice:
     logical_block_bytes: int | None
     physical_block_bytes: int | None
     optimal_io_bytes: int | None
+    dma_alignment_bytes: int | None
     rotational: bool | None
     read_only: bool
     removable: bool
@@ -215,6 +189,10 @@ class BlockDevice:
     mounts: tuple[Mount, ...]
     sequence: int | None
     """/sys/block/X/diskseq: changes when a name is reused for another disk."""
+    temperature_file: str | None
+    """The drive's own sensor, for ``parse_temperature``; reading it may wait for the drive."""
+    asleep: bool
+    """The kernel has put the disk to sleep (runtime power management): a read would wake it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,6 +1,6 @@
 """What the measurements mean: verdicts with reasons, as pure functions."""
 
-from arraygauge.judge.arrays import assess_array, expected_rates, peer_rates
+from arraygauge.judge.arrays import assess_array, expected_rates, peer_rates, with_walls
 from arraygauge.judge.devices import assess_device
 from arraygauge.judge.peers import Grounds
 from arraygauge.judge.values import (
@@ -30,4 +30,5 @@ __all__ = [
     "assess_device",
     "expected_rates",
     "peer_rates",
+    "with_walls",
 ]

@@ -20,6 +20,7 @@ from arraygauge.theory import (
     Workload,
     expect_array,
 )
+from arraygauge.theory.walls import Wall
 
 
 def assess_array(
@@ -51,6 +52,13 @@ def assess_array(
         cause=_cause(pace, odd, attempt, as_found, grounds),
         odd_members=odd,
     )
+
+
+def with_walls(verdict: ArrayVerdict, walls: tuple[Wall, ...]) -> ArrayVerdict:
+    """The verdict, knowing which members share a limit: that is the cause where none was seen."""
+    unseen = verdict.cause is Cause.UNSEEN_SHARED_LIMIT
+    cause = Cause.FOUND_SHARED_LIMIT if unseen and walls else verdict.cause
+    return replace(verdict, walls=walls, cause=cause)
 
 
 def expected_rates(

@@ -11,6 +11,10 @@ ABOVE_CEILING = 1.15
 or a cache answering for the drives."""
 
 
+WELL_KNOWN = 0.05
+"""A rate known within that share of itself is judged as it is."""
+
+
 def pace_of(attempt: Attempt, expectation: Expectation | None, short_below: float) -> Pace:
     """Where the rate lies; short means below ``short_below`` of the floor."""
     rate = rate_of(attempt)
@@ -18,11 +22,22 @@ def pace_of(attempt: Attempt, expectation: Expectation | None, short_below: floa
         return Pace.NOT_MEASURED
     if expectation is None:
         return Pace.NO_REFERENCE
-    if rate < short_below * expectation.floor_bytes_per_second:
+    low, high = _surely(attempt, rate)
+    if high < short_below * expectation.floor_bytes_per_second:
         return Pace.SHORT
-    if rate > ABOVE_CEILING * expectation.ceiling_bytes_per_second:
+    if low > ABOVE_CEILING * expectation.ceiling_bytes_per_second:
         return Pace.ABOVE
     return Pace.AS_EXPECTED
+
+
+def _surely(attempt: Attempt, rate: float) -> tuple[float, float]:
+    """Between which rates the true one lies: the rate itself where it is well known. Of one
+    that is not, neither end may accuse alone."""
+    if not isinstance(attempt, Measurement) or attempt.uncertainty is None:
+        return rate, rate
+    if attempt.uncertainty <= WELL_KNOWN:
+        return rate, rate
+    return attempt.low_bytes_per_second or rate, attempt.high_bytes_per_second or rate
 
 
 def rate_of(attempt: Attempt | None) -> float | None:

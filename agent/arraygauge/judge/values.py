@@ -8,6 +8,7 @@ from enum import StrEnum
 from arraygauge.inventory.values import Array, BlockDevice, Host, Link
 from arraygauge.probe.values import Attempt
 from arraygauge.theory import Expectation, Survivable
+from arraygauge.theory.walls import Wall
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +52,7 @@ class Cause(StrEnum):
     SLOW_MEMBER = "slow member"
     MEMBERS_SLOWER = "members slower than they should be"
     UNSEEN_SHARED_LIMIT = "unseen shared limit"
+    FOUND_SHARED_LIMIT = "shared limit found by measurement"
     SLOWER_THAN_PEERS = "slower than its peers"
     LOW_LINK = "link trained low"
 
@@ -104,7 +106,8 @@ class ArrayVerdict:
 
     ``expectation`` is what it should do in its present health with every member as
     good as its peers; ``as_found`` the same with the members' own measured rates.
-    ``ratio`` is measured over the ceiling of ``expectation``.
+    ``ratio`` is measured over the ceiling of ``expectation``. ``walls`` are limits that
+    members were found to share when they were read together; empty where nobody looked.
     """
 
     array: Array
@@ -116,6 +119,7 @@ class ArrayVerdict:
     ratio: float | None
     cause: Cause | None
     odd_members: tuple[OddMember, ...]
+    walls: tuple[Wall, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,50 +1,51 @@
 """Where on a device to read: pure planning.
 
-A hard disk is about twice as fast at its rim as at its hub, so every device is
-read at the same fractions of its size, and position stays part of the record.
+Every round cuts the whole device into equal strata and reads one place in each, at
+random within it: a drive's cache cannot learn the places, the whole device is met, and
+position stays part of the record (a hard disk is about twice as fast at its rim as at
+its hub). Where the places disagree there are more rounds, and each is spread evenly again:
+to read more in the strata that disagree would draw the median toward them.
 """
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import lcm
+from random import Random
 
 from arraygauge.probe.values import Extent
 
-FIRST, LAST = 0.1, 0.9
-"""Fractions of the device where the first and the last place begin."""
-LEAST_TRANSFERS = 64
-"""A place with room for fewer is too short to time, so a small device is one place."""
+LEAST_TRANSFERS = 16
+"""A place with room for fewer is too short to time, so a small device has fewer places."""
 
 
 def spread_extents(
-    size_bytes: int, transfer_bytes: int, count: int = 3, stripe_bytes: int = 1
+    size_bytes: int,
+    transfer_bytes: int,
+    count: int,
+    chance: Random,
+    stripe_bytes: int = 1,
 ) -> tuple[Extent, ...]:
-    """``count`` places evenly between the fractions 0.1 and 0.9, each up to the next.
+    """One place in each of ``count`` equal strata of something of ``size_bytes``.
 
-    A single place begins in the middle. Starts are multiples of the transfer size,
-    and of ``stripe_bytes`` where an array wants that; lengths are multiples of the
-    transfer size; nothing passes the end. A device too small for that is read as
-    one place from its beginning; one smaller than a transfer has no place.
+    Starts are multiples of the transfer size, and of ``stripe_bytes`` where an array wants
+    that; each place may be read up to the end of its stratum or to the next start, and
+    holds at least ``LEAST_TRANSFERS``; nothing passes the end. A device too small for
+    ``count`` such places has fewer; one smaller than a transfer has none.
     """
-    step = lcm(transfer_bytes, stripe_bytes)
-    starts = [int(size_bytes * part) // step * step for part in _fractions(count)]
-    ends = [*starts[1:], size_bytes]
-    lengths = [
-        (end - start) // transfer_bytes * transfer_bytes
-        for start, end in zip(starts, ends, strict=True)
-    ]
-    if min(lengths) < LEAST_TRANSFERS * transfer_bytes:
-        starts, lengths = [0], [size_bytes // transfer_bytes * transfer_bytes]
-    return tuple(
-        Extent(start_bytes=start, length_bytes=length)
-        for start, length in zip(starts, lengths, strict=True)
-        if length
-    )
-
-
-def _fractions(count: int) -> list[float]:
     if count < 1:
         raise ValueError("at least one place must be read")
-    if count == 1:
-        return [(FIRST + LAST) / 2]
-    return [FIRST + (LAST - FIRST) * index / (count - 1) for index in range(count)]
+    step = lcm(transfer_bytes, stripe_bytes)
+    least = LEAST_TRANSFERS * transfer_bytes
+    count = max(min(count, size_bytes // (least + max(least, step))), 1)
+    edges = [size_bytes * index // count for index in range(count + 1)]
+    extents = [_place_in(low, high, transfer_bytes, step, chance) for low, high in pairwise(edges)]
+    return tuple(extent for extent in extents if extent.length_bytes)
+
+
+def _place_in(low: int, high: int, transfer: int, step: int, chance: Random) -> Extent:
+    """Begins at random where an eighth of the stratum, or what it needs, still follows."""
+    first = -(-low // step)
+    last = (high - max(LEAST_TRANSFERS * transfer, (high - low) // 8)) // step
+    start = chance.randint(first, max(first, last)) * step
+    return Extent(start_bytes=start, length_bytes=(high - start) // transfer * transfer)

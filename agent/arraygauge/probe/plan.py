@@ -2,70 +2,128 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
-from typing import Literal
 
-from arraygauge.inventory.values import (
-    Array,
-    ArrayState,
-    BlockDevice,
-    Host,
-    Level,
-    MemberState,
-    SyncAction,
-)
-from arraygauge.probe.places import spread_extents
-from arraygauge.probe.values import ProbeRequest, Route, Skipped, SkipReason
-from arraygauge.theory import SEQUENTIAL_READ, Direction, Workload, survivable
+from arraygauge.inventory.values import Array, BlockDevice, DeviceNumber, Host, Level, Link
+from arraygauge.probe.guards import arrays_on, is_syncing, why_not_through_md
+from arraygauge.probe.values import Route, Skipped, SkipReason
+from arraygauge.probe.watch import Watch, watch_for
+from arraygauge.theory import SEQUENTIAL_READ, Direction, Uplink, Workload
+from arraygauge.theory.links import data_bytes_per_second
 from arraygauge.theory.shape import geometry_of
 from arraygauge.theory.streams import ROUNDS_IN_FLIGHT
 from arraygauge.units import MIB
 
-_AT_REST = (None, SyncAction.IDLE, SyncAction.FROZEN)
-_REDUNDANT = (Level.RAID1, Level.RAID4, Level.RAID5, Level.RAID6, Level.RAID10)
+HOTTEST_TURNING, HOTTEST_SOLID_STATE = 55.0, 70.0
+"""Degrees Celsius above which a drive is left to cool. Common practice, no published source:
+disks are commonly rated to 60, and solid-state drives begin to throttle from about 70 on."""
+DEPTH_TURNING, DEPTH_UNKNOWN = 2, 4
+"""Transfers in flight: what a disk has before it delays whoever comes to work next. Two keep
+it reading from its surface without a pause."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BurstLimits:
-    """How much one device may be asked for in one pass.
+class SamplingLimits:
+    """How much one device may be asked for in one probing.
 
-    ``seconds`` of reading in all, in ``places`` equal parts, each beginning with
-    ``warm_up_seconds`` that are not counted; never more than ``max_bytes``.
+    A burst reads ``places``, each for ``place_seconds`` that count; it begins no place after
+    ``longest_burst_seconds`` and reads no more than ``burst_bytes`` for each drive that
+    shares the work. Bursts go on until the rate is known within ``interval_half_width`` (a
+    share of it), or ``max_bytes`` or ``max_seconds`` are spent. Before each, nobody else may
+    work for ``quiet_seconds``; that is waited for until ``patience_seconds`` are over.
     """
 
-    seconds: float = 2.4
+    longest_burst_seconds: float = 1.2
+    places: int = 6
+    place_seconds: float = 0.1
     warm_up_seconds: float = 0.3
-    places: int = 3
-    max_bytes: int = 2048 * MIB
+    settle_seconds: float = 0.03
+    burst_bytes: int = 512 * MIB
+    interval_half_width: float = 0.03
+    max_bytes: int = 1024 * MIB
+    max_seconds: float = 6.0
+    quiet_seconds: float = 0.25
+    patience_seconds: float = 0.0
     grace_seconds: float = 8.0
-    """Beyond ``seconds``, how long the child may live before it counts as hung."""
+    """Beyond a burst's time, how long the child may live before it counts as hung."""
+    while_syncing: bool = False
+    even_if_busy: bool = False
 
 
-def plan_device(host: Host, device: BlockDevice, limits: BurstLimits) -> ProbeRequest | Skipped:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbePlan:
+    """How one device is to be probed.
+
+    ``may_slope`` where the rate may depend on the place (turning drives, and those that
+    do not say); ``zeros_mean_nothing_stored`` where zeros may come without the medium's
+    being read: everywhere but on drives known to turn. ``share_count`` drives share the work.
+    """
+
+    device: str
+    route: Route
+    path: str
+    number: DeviceNumber | None
+    size_bytes: int
+    stripe_bytes: int
+    workload: Workload
+    watch: Watch
+    may_slope: bool
+    zeros_mean_nothing_stored: bool
+    share_count: int
+    temperature_file: str | None
+    hottest_celsius: float
+    slowest_link: Link | None
+
+
+def plan_device(
+    host: Host, device: BlockDevice, limits: SamplingLimits, uplinks: tuple[Uplink, ...] = ()
+) -> ProbePlan | Skipped:
     """A raw read of one drive or partition; skipped while an array on it synchronises,
     because reads of members slow a rebuild. A member that is an array is read as one."""
     nested = host.array(device.name)
     if nested is not None:
-        return plan_array(host, nested, limits)
+        return plan_array(host, nested, limits, uplinks)
     busy = next((array for array in arrays_on(host, device) if is_syncing(array)), None)
-    if busy is not None:
+    if busy is not None and not limits.while_syncing:
         return Skipped(
             device=device.name,
             reason=SkipReason.SYNC_RUNNING,
             detail=f"{busy.name} is busy with a {busy.sync_action}, which probes would slow",
         )
-    return _raw_request(device, SEQUENTIAL_READ, limits)
+    if device.asleep and not limits.even_if_busy:
+        return Skipped(
+            device=device.name,
+            reason=SkipReason.ASLEEP,
+            detail=f"{device.name} sleeps, and a probe would wake it",
+        )
+    return _raw_plan(host, device, device_workload(device), uplinks)
 
 
-def plan_array(host: Host, array: Array, limits: BurstLimits) -> ProbeRequest | Skipped:
+def plan_array(
+    host: Host, array: Array, limits: SamplingLimits, uplinks: tuple[Uplink, ...] = ()
+) -> ProbePlan | Skipped:
     """A read through md, where even a failing read cannot cost the array a member."""
     device = host.device(array.name)
-    refusal = _why_not_through_md(host, array)
+    refusal = why_not_through_md(host, array, while_syncing=limits.while_syncing)
     if refusal is not None or device is None:
         reason, detail = refusal or (SkipReason.NOT_RUNNING, f"{array.name} has no block device")
         return Skipped(device=array.name, reason=reason, detail=detail)
-    return _raw_request(device, array_workload(host, array), limits)
+    plan = _raw_plan(host, device, array_workload(host, array), uplinks)
+    if isinstance(plan, Skipped):
+        return plan
+    geometry = geometry_of(host, array)
+    serving = max(len(geometry.serving), 1) if geometry is not None else 1
+    return replace(plan, share_count=serving)
+
+
+def device_workload(device: BlockDevice) -> Workload:
+    """One sequential stream, as deep as keeps the drive reading and no deeper."""
+    if device.rotational is None:
+        return replace(SEQUENTIAL_READ, queue_depth=DEPTH_UNKNOWN)
+    if device.rotational:
+        return replace(SEQUENTIAL_READ, queue_depth=DEPTH_TURNING)
+    return SEQUENTIAL_READ
 
 
 def array_workload(host: Host, array: Array) -> Workload:
@@ -83,117 +141,85 @@ def array_workload(host: Host, array: Array) -> Workload:
     )
 
 
-Why = tuple[SkipReason, str]
-
-
-def _why_not_through_md(host: Host, array: Array) -> Why | None:
-    """The array's own reason, or that of an array it is made of."""
-    return _own_reason(host, array) or next(
-        (reason for inner in arrays_below(host, array) if (reason := _own_reason(host, inner))),
-        None,
-    )
-
-
-def _own_reason(host: Host, array: Array) -> Why | None:
-    gone = [member.name for member in array.members if not member.present]
-    if not array.running or array.state is ArrayState.SUSPENDED:
-        state = array.state_text or "its state cannot be read"
-        return SkipReason.NOT_RUNNING, f"{array.name} is not running ({state})"
-    if is_syncing(array):
-        return SkipReason.SYNC_RUNNING, f"{array.name} is busy with a {array.sync_action}"
-    if gone and array.level not in _REDUNDANT:
-        return SkipReason.MEMBER_GONE, f"{', '.join(gone)} of {array.name} is gone"
-    if any(MemberState.FAILFAST in member.states for member in array.members):
-        return (
-            SkipReason.FAILFAST,
-            f"{array.name} has failfast members: one failing read would drop a member",
-        )
-    geometry = geometry_of(host, array)
-    if geometry is None:
-        return SkipReason.UNKNOWN_SHAPE, f"{array.name} has a level or layout not known here"
-    if array.level in _REDUNDANT and not survivable(geometry).guaranteed:
-        return (
-            SkipReason.NO_REDUNDANCY_LEFT,
-            f"{array.name} has no redundancy left: a failing read could stop the array",
-        )
-    return None
-
-
-def is_syncing(array: Array) -> bool:
-    return array.sync_action not in _AT_REST
-
-
-def arrays_on(host: Host, device: BlockDevice) -> tuple[Array, ...]:
-    """The arrays that use any of the disks below this device, through partitions and stacks:
-    a rebuild on one partition is slowed by reads of another."""
-    disks = [name for name in _reach(host, device.name, "below") if _is_bottom(host, name)]
-    reached = {name for disk in disks for name in _reach(host, disk, "above")}
-    return tuple(array for array in host.arrays if array.name in reached)
-
-
-def arrays_below(host: Host, array: Array) -> tuple[Array, ...]:
-    """The arrays this one is made of, directly or through mapped devices and partitions."""
-    reached = _reach(host, array.name, "below")
-    return tuple(each for each in host.arrays if each.name in reached and each.name != array.name)
-
-
-def _is_bottom(host: Host, name: str) -> bool:
-    device = host.device(name)
-    return device is not None and not device.below
-
-
-def _reach(host: Host, start: str, way: Literal["below", "above"]) -> set[str]:
-    """Every device from ``start`` on in one direction, itself included."""
-    reached, frontier = {start}, [start]
-    while frontier:
-        device = host.device(frontier.pop())
-        further = (device.below if way == "below" else device.above) if device else ()
-        frontier.extend(name for name in further if name not in reached)
-        reached.update(further)
-    return reached
-
-
-def _raw_request(
-    device: BlockDevice, workload: Workload, limits: BurstLimits
-) -> ProbeRequest | Skipped:
-    return request_for(
-        device=device.name,
+def _raw_plan(
+    host: Host, device: BlockDevice, workload: Workload, uplinks: tuple[Uplink, ...]
+) -> ProbePlan | Skipped:
+    return plan_for(
+        host,
+        device,
         route=Route.RAW,
         path=device.node,
-        number=device.number,
         size_bytes=device.size_bytes or 0,
         workload=workload,
-        limits=limits,
+        watched=device.name,
+        uplinks=uplinks,
     )
 
 
-def request_for(
+def plan_for(
+    host: Host,
+    device: BlockDevice,
     *,
-    device: str,
     route: Route,
     path: str,
-    number: tuple[int, int] | None,
     size_bytes: int,
     workload: Workload,
-    limits: BurstLimits,
-) -> ProbeRequest | Skipped:
-    """A burst over the usual places of something of ``size_bytes``."""
-    extents = spread_extents(size_bytes, workload.transfer_bytes, limits.places)
-    if not extents:
+    watched: str,
+    uplinks: tuple[Uplink, ...] = (),
+) -> ProbePlan | Skipped:
+    """A plan to read ``path``, of ``size_bytes``, for ``device``; ``watched`` is the device
+    whose counters show all of those reads."""
+    block = device.logical_block_bytes or 512
+    if size_bytes < workload.transfer_bytes:
         return Skipped(
-            device=device,
+            device=device.name,
             reason=SkipReason.TOO_SMALL,
             detail=f"{path} holds {size_bytes} bytes, less than one transfer",
         )
-    return ProbeRequest(
-        device=device,
+    if workload.transfer_bytes % block:
+        return Skipped(
+            device=device.name,
+            reason=SkipReason.TOO_SMALL,
+            detail=f"{path} takes only whole blocks of {block} bytes, and a transfer is "
+            f"{workload.transfer_bytes}",
+        )
+    disks = _disks(host, device.name)
+    turning = [disk.rotational for disk in disks]
+    return ProbePlan(
+        device=device.name,
         route=route,
         path=path,
-        number=number,
+        number=device.number if route is Route.RAW else None,
+        size_bytes=size_bytes,
+        stripe_bytes=block,
         workload=workload,
-        extents=extents,
-        warm_up_seconds=limits.warm_up_seconds,
-        seconds=limits.seconds,
-        max_bytes=limits.max_bytes,
-        deadline_seconds=limits.seconds + limits.grace_seconds,
+        watch=watch_for(host, watched, uplinks),
+        may_slope=any(turns is not False for turns in turning),
+        zeros_mean_nothing_stored=any(turns is not True for turns in turning),
+        share_count=1,
+        temperature_file=disks[0].temperature_file if len(disks) == 1 else None,
+        hottest_celsius=HOTTEST_TURNING if all(turning) else HOTTEST_SOLID_STATE,
+        slowest_link=_slowest_link(host, device),
     )
+
+
+def _disks(host: Host, name: str) -> list[BlockDevice]:
+    """The drives all of it lies on, in their order."""
+    device = host.device(name)
+    if device is None:
+        return []
+    if not device.below:
+        return [device]
+    found = [disk for part in device.below for disk in _disks(host, part)]
+    return list({disk.name: disk for disk in found}.values())
+
+
+def _slowest_link(host: Host, device: BlockDevice) -> Link | None:
+    """By what it can carry as data; None where no link on the path shows its rate."""
+    links = [link for link_id in device.link_ids if (link := host.link(link_id)) is not None]
+    rated = [
+        (data_bytes_per_second(link.kind, link.negotiated, Direction.READ), link.name, link)
+        for link in links
+        if link.negotiated is not None
+    ]
+    return min(rated, default=(0.0, "", None))[2]

@@ -4,6 +4,9 @@ A direct read of a hung drive sleeps where SIGKILL takes effect only when the
 drive answers, so nothing here waits without a bound: not for an answer, not for
 the kill. Works from any thread, and the thread must outlive the child, because
 the child's parent-death signal follows the thread (prctl(2), PR_SET_PDEATHSIG).
+
+Parent and child share a few words of memory: the parent sets the first one to have the
+child stop asking and report what it has; the others are the child's own running count.
 """
 
 from __future__ import annotations
@@ -13,23 +16,39 @@ import mmap
 import os
 import selectors
 import subprocess
-import sys
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import IO
+from typing import IO, Protocol
 
 import psutil
 
 from arraygauge.probe.stop import StopToken
 
+WRAP_UP_SECONDS = 1.0
+"""How long a child that was told to give way may take to finish what is in flight."""
 LINGER_SECONDS = 0.5
 """How long a child that has answered may take to end by itself."""
 KILL_SECONDS = 0.5
 """How long a killed child is waited for before it is given up."""
 ANSWER_LIMIT_BYTES = 1 << 20
 COMPLAINT_LIMIT_BYTES = 2000
+
+
+OwnBytes = Callable[[], tuple[int, int]]
+"""Bytes the child has asked for, and bytes that came, at the moment of the call."""
+
+
+class Lookout(Protocol):
+    """Says when the child should give way, and is asked that often."""
+
+    interval_seconds: float
+
+    def look(self, own: OwnBytes) -> str | None:
+        """Why to give way now; None to go on. ``own`` must be asked after any other counter,
+        or what the child does meanwhile would be taken for others' work."""
 
 
 class Ending(StrEnum):
@@ -45,6 +64,7 @@ class Conversation:
     ``answer`` is what it wrote to standard output, whole or not; ``complaint`` the
     end of its standard error. ``exit_status`` is None when it could not be reaped.
     ``bytes_read`` is its own running count, true at its end however it ended.
+    ``gave_way`` says why the lookout had it stop.
     """
 
     ending: Ending
@@ -53,15 +73,21 @@ class Conversation:
     exit_status: int | None
     bytes_read: int
     seconds: float
+    gave_way: str | None
 
 
 class Child:
-    """One child process; ``talk`` is its whole life, unless the kernel holds it longer."""
+    """One child process; ``talk`` is its whole life, unless the kernel holds it longer.
 
-    def __init__(self, command: tuple[str, ...]) -> None:
+    ``threads`` is how many of it will count bytes.
+    """
+
+    def __init__(self, command: tuple[str, ...], threads: int = 1) -> None:
         self._counter = os.memfd_create("bytes read")
+        self._word_count = 1 + 2 * threads
         try:
-            os.ftruncate(self._counter, 8)
+            os.ftruncate(self._counter, 8 * self._word_count)
+            self._shared = mmap.mmap(self._counter, 8 * self._word_count)
             # Its own process group keeps the terminal's Ctrl-C from it: the parent decides.
             self.process = subprocess.Popen(
                 command,
@@ -76,18 +102,28 @@ class Child:
             os.close(self._counter)
             raise
         self._into, self._out, self._err = _pipes(self.process)
+        self._words = memoryview(self._shared).cast("Q")
         self._begun = time.monotonic()
+        self._gave_way: str | None = None
         self._answer, self._complaint = b"", b""
 
     def talk(
-        self, request: dict[str, object], stop: StopToken, deadline_seconds: float
+        self,
+        request: dict[str, object],
+        stop: StopToken,
+        deadline_seconds: float,
+        lookout: Lookout | None = None,
     ) -> Conversation:
         """Send the request, take the answer, see the child out."""
         self._become_idle()
-        addressed = request | {"parent": os.getpid(), "progress": self._counter}
+        addressed = request | {
+            "parent": os.getpid(),
+            "progress": self._counter,
+            "words": self._word_count,
+        }
         line = json.dumps(addressed).encode() + b"\n"
         try:
-            ending = self._converse(line, stop, self._begun + deadline_seconds)
+            ending = self._converse(line, stop, self._begun + deadline_seconds, lookout)
             status = self._see_out(ending)
             self._hear_rest()
             return Conversation(
@@ -95,8 +131,9 @@ class Child:
                 answer=self._answer,
                 complaint=self._complaint.decode(errors="replace").strip(),
                 exit_status=status,
-                bytes_read=self._bytes_read(),
+                bytes_read=self._own_bytes()[1],
                 seconds=time.monotonic() - self._begun,
+                gave_way=self._gave_way,
             )
         except BaseException:
             self._see_out(Ending.STOPPED)
@@ -109,13 +146,17 @@ class Child:
         with suppress(psutil.Error, OSError):
             psutil.Process(self.process.pid).ionice(psutil.IOPRIO_CLASS_IDLE)
 
-    def _converse(self, line: bytes, stop: StopToken, deadline: float) -> Ending:
+    def _converse(
+        self, line: bytes, stop: StopToken, deadline: float, lookout: Lookout | None
+    ) -> Ending:
         with selectors.DefaultSelector() as selector:
             for source in (stop, self._out, self._err):
                 selector.register(source, selectors.EVENT_READ)
             selector.register(self._into, selectors.EVENT_WRITE)
             while (left := deadline - time.monotonic()) > 0:
-                ready = {key.fileobj for key, _ in selector.select(left)}
+                watching = lookout is not None and self._gave_way is None
+                patience = lookout.interval_seconds if lookout and watching else left
+                ready = {key.fileobj for key, _ in selector.select(min(left, patience))}
                 if stop in ready:
                     return Ending.STOPPED
                 if self._into in ready and not (line := _send(self._into, line)):
@@ -124,7 +165,16 @@ class Child:
                     selector.unregister(self._err)
                 if self._out in ready and self._has_answered():
                     return Ending.ANSWERED
+                if lookout and watching and self._must_give_way(lookout):
+                    deadline = min(deadline, time.monotonic() + WRAP_UP_SECONDS)
         return Ending.OVERDUE
+
+    def _must_give_way(self, lookout: Lookout) -> bool:
+        self._gave_way = lookout.look(self._own_bytes)
+        if self._gave_way is None:
+            return False
+        self._words[0] = 1
+        return True
 
     def _has_answered(self) -> bool:
         """Take what there is; true when the line, the stream or our patience has ended."""
@@ -150,11 +200,12 @@ class Child:
             self.process.kill()
         return None
 
-    def _bytes_read(self) -> int:
-        with mmap.mmap(self._counter, 8, prot=mmap.PROT_READ) as counter:
-            return int.from_bytes(counter[:8], sys.byteorder)
+    def _own_bytes(self) -> tuple[int, int]:
+        return sum(self._words[1::2]), sum(self._words[2::2])
 
     def _close(self) -> None:
+        self._words.release()
+        self._shared.close()
         os.close(self._counter)
         for stream in (self._into, self._out, self._err):
             stream.close()

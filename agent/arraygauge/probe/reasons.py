@@ -45,6 +45,8 @@ def outcome_of(reply: Reply) -> Outcome:
     """Why the probe ended, in the words the judge goes by."""
     if reply.step is Step.DONE:
         return Outcome.BUDGET_SPENT if reply.budget_spent else Outcome.COMPLETED
+    if reply.step is Step.HOT:
+        return Outcome.TOO_HOT
     if reply.gone or reply.number in _GONE:
         return Outcome.VANISHED
     if reply.number in _READ_ERRORS:
@@ -62,6 +64,8 @@ def explain(request: ProbeRequest, reply: Reply) -> str | None:
     if outcome is Outcome.VANISHED:
         what = f"{request.path} is gone ({_said(reply.number)})"
         return f"{request.device}: {what}; {_remedy_for_gone(request)}"
+    if reply.step is Step.HOT:
+        return f"{request.device}: {reply.found} °C is too hot to be read; look to its cooling"
     if reply.step is Step.CHECK:
         return f"{request.device}: {request.path} is {reply.found}; list the devices again"
     if reply.step is Step.OPEN:

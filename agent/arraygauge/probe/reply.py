@@ -24,6 +24,7 @@ class Step(StrEnum):
 
     OPEN = "open"
     CHECK = "check"
+    HOT = "hot"
     READ = "read"
     DONE = "done"
 
@@ -33,8 +34,8 @@ class Reply:
     """What the child says it did.
 
     ``number`` is an errno(3), 0 for none; ``offset`` where reading stopped, in
-    bytes; ``slices`` the rates of short pieces of the counted time in bytes per
-    second. ``places`` holds only extents in which something was counted.
+    bytes; ``temperature`` is the kernel's text. ``places`` holds only extents in which
+    something was counted.
     """
 
     step: Step
@@ -45,9 +46,8 @@ class Reply:
     budget_spent: bool
     seconds: float
     bytes_read: int
-    zero_bytes: int
+    temperature: str | None
     places: tuple[PlaceRate, ...]
-    slices: tuple[float, ...]
     latency: LatencyQuantiles | None
 
 
@@ -59,13 +59,15 @@ def parse_reply(line: bytes) -> Reply:
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
         raise ReplyError(f"{type(error).__name__}: {error}") from None
     counted = sum(place.bytes_read for place in reply.places)
-    if counted > reply.bytes_read or reply.zero_bytes > reply.bytes_read:
+    zeros = sum(place.zero_bytes for place in reply.places)
+    if max(counted, zeros) > reply.bytes_read:
         raise ReplyError("it counted more than it read")
     return reply
 
 
 def _parse(said: dict[str, object]) -> Reply:
-    places = [_Place.parse(place) for place in _list(said["places"])]
+    places = [_place(place) for place in _list(said["places"])]
+    temperature = said["temperature"]
     return Reply(
         step=Step(_text(said["step"])),
         number=_whole(said["number"]),
@@ -75,60 +77,27 @@ def _parse(said: dict[str, object]) -> Reply:
         budget_spent=said["budget_spent"] is True,
         seconds=_whole(said["nanoseconds"]) * _NANO,
         bytes_read=_whole(said["bytes_read"]),
-        zero_bytes=_whole(said["zero_bytes"]),
-        places=tuple(place.rate() for place in places if place.counted),
-        slices=tuple(rate for place in places if place.counted for rate in place.slice_rates()),
-        latency=_quantiles(
-            [_pair(pair) for pair in _list(said["latencies"])], _whole(said["longest"])
-        ),
+        temperature=None if temperature is None else _text(temperature),
+        places=tuple(place for place in places if place.bytes_read and place.seconds),
+        latency=_quantiles([_whole(value) for value in _list(said["latencies"])]),
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Place:
-    """One extent's window: pairs of bytes and nanoseconds."""
-
-    start: int
-    slices: tuple[tuple[int, int], ...]
-    rest: tuple[int, int]
-
-    @classmethod
-    def parse(cls, said: object) -> _Place:
-        if not isinstance(said, dict):
-            raise TypeError("a place must be an object")
-        slices = tuple(_pair(pair) for pair in _list(said["slices"]))
-        return cls(start=_whole(said["start"]), slices=slices, rest=_pair(said["rest"]))
-
-    @property
-    def counted(self) -> tuple[tuple[int, int], ...]:
-        return tuple((size, ns) for size, ns in (*self.slices, self.rest) if size and ns)
-
-    def rate(self) -> PlaceRate:
-        size = sum(size for size, _ in self.counted)
-        seconds = sum(ns for _, ns in self.counted) * _NANO
-        return PlaceRate(start_bytes=self.start, bytes_read=size, seconds=seconds)
-
-    def slice_rates(self) -> list[float]:
-        """The whole slices; the piece left over only where there are none."""
-        whole = [size / (ns * _NANO) for size, ns in self.slices if ns]
-        return whole or [self.rate().bytes_per_second]
+def _place(said: object) -> PlaceRate:
+    start, size, nanoseconds, zeros = _list(said)
+    return PlaceRate(
+        start_bytes=_whole(start),
+        bytes_read=_whole(size),
+        seconds=_whole(nanoseconds) * _NANO,
+        zero_bytes=_whole(zeros),
+    )
 
 
-def _quantiles(bins: list[tuple[int, int]], longest: int) -> LatencyQuantiles | None:
-    """From (nanoseconds, how many) in any order."""
-    total = sum(count for _, count in bins)
-    if not total:
+def _quantiles(nanoseconds: list[int]) -> LatencyQuantiles | None:
+    if not nanoseconds:
         return None
-
-    def at(share: float) -> float:
-        below = 0
-        for nanoseconds, count in sorted(bins):
-            below += count
-            if below >= share * total:
-                return min(nanoseconds, longest) * _NANO
-        return longest * _NANO
-
-    return LatencyQuantiles(median=at(0.5), p90=at(0.9), p99=at(0.99), maximum=longest * _NANO)
+    middle, p90, p99, longest = (value * _NANO for value in nanoseconds)
+    return LatencyQuantiles(median=middle, p90=p90, p99=p99, maximum=longest)
 
 
 def _whole(value: object) -> int:
@@ -147,8 +116,3 @@ def _list(value: object) -> list[object]:
     if not isinstance(value, list):
         raise TypeError("a list expected")
     return value
-
-
-def _pair(value: object) -> tuple[int, int]:
-    first, second = _list(value)
-    return _whole(first), _whole(second)

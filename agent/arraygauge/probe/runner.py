@@ -1,4 +1,4 @@
-"""One burst on one device, from request to measurement, whatever the device does."""
+"""One burst on one device, from request to result, whatever the device does."""
 
 from __future__ import annotations
 
@@ -6,18 +6,27 @@ import sys
 import time
 from dataclasses import replace
 from pathlib import Path
-from statistics import fmean, quantiles
 
-from arraygauge.probe.process import Child, Conversation, Ending
+import arraygauge
+from arraygauge.inventory.temperature import parse_temperature
+from arraygauge.probe.process import Child, Conversation, Ending, Lookout
 from arraygauge.probe.quarantine import Quarantine
 from arraygauge.probe.reasons import explain, outcome_of
 from arraygauge.probe.reply import Reply, ReplyError, parse_reply
 from arraygauge.probe.stop import StopToken
-from arraygauge.probe.values import Measurement, Outcome, ProbeRequest, Route
+from arraygauge.probe.values import Burst, Outcome, ProbeRequest, Route
 from arraygauge.theory.values import Access, Direction
 from arraygauge.units import SECTOR_BYTES
 
-CHILD_COMMAND = (sys.executable, "-I", "-S", str(Path(__file__).with_name("child.py")))
+
+def child_command(module: str) -> tuple[str, ...]:
+    """How to start a module of ``children``: isolated, and without site-packages, whose
+    import would take longer than the rest."""
+    start = f"import sys; sys.path.insert(0, sys.argv[1]); from {module} import main; main()"
+    return (sys.executable, "-I", "-S", "-c", start, str(Path(arraygauge.__path__[0]).parent))
+
+
+READING = child_command("arraygauge.probe.children.reading")
 
 
 class Prober:
@@ -27,19 +36,20 @@ class Prober:
     thread must live on until its call returns.
     """
 
-    def __init__(self, stop: StopToken, command: tuple[str, ...] = CHILD_COMMAND) -> None:
+    def __init__(self, stop: StopToken, command: tuple[str, ...] = READING) -> None:
         self.stop = stop
         self.quarantine = Quarantine()
         self._command = command
 
-    def run(self, request: ProbeRequest) -> Measurement:
-        """Read as asked, for ``request.deadline_seconds`` and a second more at the very most.
+    def run(self, request: ProbeRequest, lookout: Lookout | None = None) -> Burst:
+        """Read as asked, for ``request.deadline_seconds`` and a second more at the very most;
+        until ``lookout`` says to give way.
 
         Whatever the device does is an outcome. Raises ValueError for a request that
         makes no sense on any device.
         """
         _check_sense(request)
-        nothing = _nothing_read(request)
+        nothing = _nothing_read()
         pid = self.quarantine.stuck().get(request.device)
         if pid is not None:
             detail = (
@@ -50,15 +60,15 @@ class Prober:
         if self.stop.is_set():
             detail = f"{request.device}: told to stop before it was read"
             return replace(nothing, outcome=Outcome.INTERRUPTED, detail=detail)
-        return self._read(request, nothing)
+        return self._read(request, nothing, lookout)
 
-    def _read(self, request: ProbeRequest, nothing: Measurement) -> Measurement:
+    def _read(self, request: ProbeRequest, nothing: Burst, lookout: Lookout | None) -> Burst:
         try:
-            child = Child(self._command)
+            child = Child(self._command, request.workload.queue_depth)
         except OSError as error:
             detail = f"{request.device}: the reading process could not be started: {error}"
             return replace(nothing, detail=detail)
-        talk = child.talk(_wire(request), self.stop, request.deadline_seconds)
+        talk = child.talk(_wire(request), self.stop, request.deadline_seconds, lookout)
         ended = replace(nothing, seconds=talk.seconds, bytes_read=talk.bytes_read)
         if talk.exit_status is None:
             self.quarantine.add(request.device, child.process)
@@ -82,7 +92,7 @@ def _check_sense(request: ProbeRequest) -> None:
         <= workload.streams
         <= workload.queue_depth,
         "somewhere to read": bool(request.extents),
-        "time beyond the warm-up": request.seconds > request.warm_up_seconds * len(request.extents),
+        "time to count": request.place_seconds > 0,
     }
     lacking = [demand for demand, met in sensible.items() if not met]
     if lacking:
@@ -105,37 +115,37 @@ def _wire(request: ProbeRequest) -> dict[str, object]:
         "streams": request.workload.streams,
         "extents": [(extent.start_bytes, extent.length_bytes) for extent in request.extents],
         "warm_up_seconds": request.warm_up_seconds,
-        "seconds": request.seconds,
+        "settle_seconds": request.settle_seconds,
+        "place_seconds": request.place_seconds,
+        "linger_seconds": request.linger_seconds,
+        "longest_seconds": request.longest_seconds,
+        "start_at_nanoseconds": request.start_at_nanoseconds,
         "max_bytes": request.max_bytes,
+        "temperature_file": request.temperature_file,
+        "hottest_celsius": request.hottest_celsius,
     }
 
 
-def _nothing_read(request: ProbeRequest) -> Measurement:
-    return Measurement(
-        device=request.device,
-        route=request.route,
-        path=request.path,
-        workload=request.workload,
+def _nothing_read() -> Burst:
+    return Burst(
         outcome=Outcome.CRASHED,
         detail=None,
         started_at_seconds=time.time(),
         seconds=0.0,
         bytes_read=0,
-        zero_bytes=0,
-        bytes_per_second=None,
-        low_bytes_per_second=None,
-        high_bytes_per_second=None,
-        latency=None,
         places=(),
+        latency=None,
+        temperature_celsius=None,
     )
 
 
-def _conclude(request: ProbeRequest, talk: Conversation, ended: Measurement) -> Measurement:
+def _conclude(request: ProbeRequest, talk: Conversation, ended: Burst) -> Burst:
     read = f"{request.device}: {talk.bytes_read} bytes were read from {request.path}"
     if talk.ending is Ending.STOPPED:
         return replace(ended, outcome=Outcome.INTERRUPTED, detail=f"{read} when told to stop")
     if talk.ending is Ending.OVERDUE:
-        detail = f"{read}, and then it gave no answer within {request.deadline_seconds:g} s"
+        limit = "in time to give way" if talk.gave_way else f"within {request.deadline_seconds:g} s"
+        detail = f"{read}, and then it gave no answer {limit}"
         return replace(ended, outcome=Outcome.TIMED_OUT, detail=detail)
     try:
         reply = parse_reply(talk.answer)
@@ -143,7 +153,7 @@ def _conclude(request: ProbeRequest, talk: Conversation, ended: Measurement) -> 
             raise ReplyError(f"it says it read {reply.bytes_read} bytes, more than it was allowed")
     except ReplyError as error:
         return replace(ended, outcome=Outcome.CRASHED, detail=_crash(request, talk, error))
-    return _measured(request, reply, ended)
+    return _measured(request, talk, reply, ended)
 
 
 def _crash(request: ProbeRequest, talk: Conversation, error: ReplyError) -> str:
@@ -154,27 +164,24 @@ def _crash(request: ProbeRequest, talk: Conversation, error: ReplyError) -> str:
     )
 
 
-def _measured(request: ProbeRequest, reply: Reply, ended: Measurement) -> Measurement:
-    rates = [place.bytes_per_second for place in reply.places if place.seconds]
-    low, high = _middle_half(reply.slices)
+def _measured(request: ProbeRequest, talk: Conversation, reply: Reply, ended: Burst) -> Burst:
+    outcome, detail = outcome_of(reply), explain(request, reply)
+    if talk.gave_way is not None and outcome in (Outcome.COMPLETED, Outcome.BUDGET_SPENT):
+        outcome, detail = Outcome.GAVE_WAY, f"{request.device}: gave way: {talk.gave_way}"
     return replace(
         ended,
-        outcome=outcome_of(reply),
-        detail=explain(request, reply),
+        outcome=outcome,
+        detail=detail,
         seconds=reply.seconds,
         bytes_read=reply.bytes_read,
-        zero_bytes=reply.zero_bytes,
-        bytes_per_second=fmean(rates) if any(rates) else None,
-        low_bytes_per_second=low,
-        high_bytes_per_second=high,
-        latency=reply.latency,
         places=reply.places,
+        latency=reply.latency,
+        temperature_celsius=_temperature(reply.temperature),
     )
 
 
-def _middle_half(rates: tuple[float, ...]) -> tuple[float | None, float | None]:
-    """Lower and upper quartile."""
-    if len(rates) < 2:
-        return (rates[0], rates[0]) if rates else (None, None)
-    low, _, high = quantiles(rates, n=4, method="inclusive")
-    return low, high
+def _temperature(text: str | None) -> float | None:
+    try:
+        return parse_temperature(text) if text is not None else None
+    except ValueError:
+        return None  # the sensor answered nonsense, which is the kernel's word for having none

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from arraygauge.inventory.values import DeviceNumber
+from arraygauge.inventory.values import DeviceNumber, Link
 from arraygauge.theory.values import Workload
 
 
@@ -21,8 +21,11 @@ class Outcome(StrEnum):
 
     COMPLETED = "completed"
     BUDGET_SPENT = "budget spent"
+    GAVE_WAY = "gave way"
     INTERRUPTED = "interrupted"
     REFUSED = "refused"
+    TOO_HOT = "too hot"
+    NOTHING_STORED = "nothing stored"
     VANISHED = "vanished"
     READ_ERROR = "read error"
     TIMED_OUT = "timed out"
@@ -40,12 +43,16 @@ class Extent:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProbeRequest:
-    """One burst of reads on one device.
+    """One burst of reads on one device, by one child.
 
-    The extents are read in turn, each for its share of ``seconds`` or until its
-    end; in each the first ``warm_up_seconds`` are not counted. ``max_bytes`` bounds
-    all that is read, warm-up included; ``deadline_seconds`` bounds the child's
-    whole life. ``number`` is what fstat must show before a raw read.
+    The extents are read in turn, each for ``place_seconds`` that are counted or until
+    its end. The first begins with ``warm_up_seconds`` that are not counted (a drive
+    wakes, a queue fills), the others with ``settle_seconds``; each goes on for
+    ``linger_seconds`` uncounted, so that others who read together do not gain.
+    No extent begins after ``longest_seconds``. ``max_bytes`` bounds all that is read;
+    ``deadline_seconds`` the child's whole life. ``start_at_nanoseconds`` is a moment of
+    the monotonic clock, 0 for at once. ``number`` is what fstat must show before a raw
+    read. A drive above ``hottest_celsius`` is not read.
     """
 
     device: str
@@ -55,9 +62,15 @@ class ProbeRequest:
     workload: Workload
     extents: tuple[Extent, ...]
     warm_up_seconds: float
-    seconds: float
+    settle_seconds: float
+    place_seconds: float
+    longest_seconds: float
     max_bytes: int
     deadline_seconds: float
+    linger_seconds: float = 0.0
+    start_at_nanoseconds: int = 0
+    temperature_file: str | None = None
+    hottest_celsius: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,26 +85,52 @@ class LatencyQuantiles:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceRate:
-    """The rate in one extent: where it lies, and what was counted there."""
+    """The rate at one place: where it begins, and what was counted there.
+
+    ``zero_bytes`` of what was read there were zeros, uncounted transfers included.
+    """
 
     start_bytes: int
     bytes_read: int
     seconds: float
+    zero_bytes: int = 0
 
     @property
     def bytes_per_second(self) -> float:
         return self.bytes_read / self.seconds
 
+    @property
+    def empty(self) -> bool:
+        """Too many zeros to stand for stored data: more than a twentieth."""
+        return self.zero_bytes > self.bytes_read / 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Burst:
+    """What one child gave. ``bytes_read`` includes what was not counted."""
+
+    outcome: Outcome
+    detail: str | None
+    started_at_seconds: float
+    seconds: float
+    bytes_read: int
+    places: tuple[PlaceRate, ...]
+    latency: LatencyQuantiles | None
+    temperature_celsius: float | None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
-    """What one burst gave.
+    """What one probing, of one or several bursts, gave.
 
-    ``bytes_per_second`` is the mean of the places' rates, each place counting alike,
-    whether time or bytes ended it: so members and the array they make are averaged
-    in one way. ``low`` and ``high`` bound the middle half of the short slices the
-    burst is cut into: its spread, not a confidence interval. All three are None
-    when too little was read to say. ``bytes_read`` includes the warm-up.
+    ``bytes_per_second`` is the median over ``places``, on a device that slows toward its
+    end brought to its middle first (``slope`` says by how much: the change from its first
+    byte to its last, as a share of the median; None where no such slope was found).
+    ``low`` and ``high`` bound the 95 % confidence interval of that median; None while there
+    are too few places to say (under six). All are None when too little was read.
+    ``set_aside`` are places that held zeros, which a solid-state drive answers without
+    reading. ``seconds`` were spent reading, in ``bursts`` bursts. ``temperature_celsius``
+    is the drive's as the last burst began, ``slowest_link`` the slowest on its path.
     """
 
     device: str
@@ -102,13 +141,17 @@ class Measurement:
     detail: str | None
     started_at_seconds: float
     seconds: float
+    bursts: int
     bytes_read: int
-    zero_bytes: int
     bytes_per_second: float | None
     low_bytes_per_second: float | None
     high_bytes_per_second: float | None
+    slope: float | None
     latency: LatencyQuantiles | None
     places: tuple[PlaceRate, ...]
+    set_aside: tuple[PlaceRate, ...]
+    temperature_celsius: float | None
+    slowest_link: Link | None
 
     @property
     def usable(self) -> bool:
@@ -117,6 +160,15 @@ class Measurement:
             Outcome.COMPLETED,
             Outcome.BUDGET_SPENT,
         )
+
+    @property
+    def uncertainty(self) -> float | None:
+        """Half the interval's width as a share of the rate."""
+        low, high = self.low_bytes_per_second, self.high_bytes_per_second
+        rate = self.bytes_per_second
+        if low is None or high is None or not rate:
+            return None
+        return (high - low) / 2 / rate
 
 
 class SkipReason(StrEnum):
@@ -132,6 +184,11 @@ class SkipReason(StrEnum):
     UNKNOWN_SHAPE = "unknown shape"
     TOO_SMALL = "too small"
     STOPPED = "stopped"
+    OTHERS_AT_WORK = "others at work"
+    ON_BATTERY = "on battery"
+    ASLEEP = "asleep"
+    QUIET_HOURS = "quiet hours"
+    BUDGET_SPENT = "budget spent"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

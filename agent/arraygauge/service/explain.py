@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from arraygauge.errors import UnknownDeviceError
-from arraygauge.inventory.host import read_host
 from arraygauge.inventory.values import Array
 from arraygauge.judge import expected_rates
 from arraygauge.service.grounds import grounds_of
-from arraygauge.service.survey import Progress, Surveyor
+from arraygauge.service.probing import Progress
+from arraygauge.service.survey import Surveyor
 from arraygauge.service.targets import bare_name
 from arraygauge.theory import ArrayModel, Derivation, Direction, Workload, derive, model_array
 from arraygauge.theory.chunks import ChunkChoice, chunk_choices
@@ -34,7 +34,7 @@ def explain(
     surveyor: Surveyor, name: str, workloads: tuple[Workload, ...], progress: Progress
 ) -> Explanation:
     """Measure the members that have no rating, and derive. UnknownDeviceError for no such array."""
-    host = read_host()
+    host = surveyor.hosts.read()
     array = host.array(bare_name(name))
     if array is None:
         known = ", ".join(each.name for each in host.arrays) or "none"

@@ -3,71 +3,120 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.config import Configuration, state_directory
-from arraygauge.inventory.host import read_host
-from arraygauge.inventory.values import Array, BlockDevice, Host, MemberState
+from arraygauge.inventory.machine import read_boot_id
+from arraygauge.inventory.values import Array, BlockDevice, Host
 from arraygauge.judge import (
+    ArrayVerdict,
+    Cause,
     DeviceVerdict,
     Grounds,
     Status,
     assess_array,
     assess_device,
     peer_rates,
+    with_walls,
 )
-from arraygauge.probe.plan import BurstLimits, plan_array, plan_device
 from arraygauge.probe.runner import Prober
+from arraygauge.probe.sampling import Sampler
 from arraygauge.probe.stop import StopToken
-from arraygauge.probe.through_file import FilePlaces, probe_through_file
-from arraygauge.probe.values import (
-    Attempt,
-    Measurement,
-    Outcome,
-    ProbeRequest,
-    Skipped,
-    SkipReason,
-)
+from arraygauge.probe.values import Attempt, Measurement, Outcome, SkipReason
 from arraygauge.service.grounds import grounds_of
+from arraygauge.service.host_reader import HostReader, host_reader
+from arraygauge.service.probing import Forecast, Manner, Probing, Progress
+from arraygauge.service.purse import Purse, open_purse
 from arraygauge.service.targets import Targets, choose_targets
 
-Progress = Callable[[str, int, int], None]
-"""Called before each probe with the device's name, its place in the pass and their number."""
+Announce = Callable[[Forecast], None]
 
 
 def _silent(name: str, index: int, total: int) -> None:
     """Progress nobody watches."""
 
 
+def _unannounced(forecast: Forecast) -> None:
+    """A schedule needs no announcing."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surveyor:
-    """Makes passes: one prober (which remembers hung devices), one configuration."""
+    """Makes passes: one sampler (whose prober remembers hung devices), one configuration."""
 
-    prober: Prober
+    hosts: HostReader
+    sampler: Sampler
+    purse: Purse
     configuration: Configuration
     state_directory: Path
+    manner: Manner
 
-    def survey(self, names: tuple[str, ...] = (), progress: Progress = _silent) -> Status:
-        """Measure and judge everything, or only the named arrays and devices.
+    def survey(
+        self,
+        names: tuple[str, ...] = (),
+        progress: Progress = _silent,
+        announce: Announce = _unannounced,
+    ) -> Status:
+        """Measure and judge everything, or only the named arrays and devices. ``announce`` is
+        told what that may spend before it is spent.
 
         Raises UnknownDeviceError for a name this machine does not have. A device
         that fails is a verdict 'not measured', never an exception.
         """
         began = time.monotonic()
-        host = read_host()
-        targets = choose_targets(host, names)
-        attempts = self._probe_all(host, targets, progress)
+        host, targets, attempts = self._measure(names, progress, announce)
+        moved = self._moved(host, attempts)
+        if moved and not self.sampler.prober.stop.is_set():
+            again = tuple(moved.get(name, name) for name in names)
+            host, targets, attempts = self._measure(again, progress, announce)
         grounds = grounds_of(self.configuration, host)
         return Status(
             host=host,
-            arrays=tuple(assess_array(host, array, attempts, grounds) for array in targets.arrays),
+            arrays=tuple(
+                self._explained(host, assess_array(host, array, attempts, grounds), attempts)
+                for array in targets.arrays
+            ),
             devices=tuple(
                 _device_verdict(host, device, attempts, grounds) for device in targets.devices
             ),
             seconds=time.monotonic() - began,
         )
+
+    def _measure(
+        self, names: tuple[str, ...], progress: Progress, announce: Announce
+    ) -> tuple[Host, Targets, dict[str, Attempt]]:
+        host = self.hosts.read()
+        targets = choose_targets(host, names)
+        announce(self.probing().forecast(host, targets))
+        return host, targets, self.probing().probe_all(host, targets, progress)
+
+    def _moved(self, host: Host, attempts: Mapping[str, Attempt]) -> dict[str, str]:
+        """Devices that went away in mid-pass and are back under another name: old to new."""
+        gone = [name for name, attempt in attempts.items() if _is_gone(attempt)]
+        if not gone:
+            return {}
+        fresh = {device.stable_id: device.name for device in self.hosts.read().devices}
+        before = {name: device.stable_id for name in gone if (device := host.device(name))}
+        return {
+            name: fresh[stable_id]
+            for name, stable_id in before.items()
+            if fresh.get(stable_id, name) != name
+        }
+
+    def _explained(
+        self, host: Host, verdict: ArrayVerdict, attempts: dict[str, Attempt]
+    ) -> ArrayVerdict:
+        """Where the members share a limit nobody declared, a person who asked is told which."""
+        unseen = verdict.cause is Cause.UNSEEN_SHARED_LIMIT
+        if not unseen or self.manner is Manner.SCHEDULED:
+            return verdict
+        members = {member.name for member in verdict.array.members}
+        solo = {name: attempt for name, attempt in attempts.items() if name in members}
+        report = self.probing().walls_among(host, solo)
+        return with_walls(verdict, report.walls) if report is not None else verdict
 
     def measure_members(
         self, host: Host, array: Array, progress: Progress = _silent
@@ -77,87 +126,38 @@ class Surveyor:
         names = [m.name for m in array.members if m.serving and m.name not in rated]
         members = [host.device(name) for name in names]
         devices = tuple(device for device in members if device is not None)
-        return self._probe_all(host, Targets(arrays=(), devices=devices), progress)
+        return self.probing().probe_all(host, Targets(arrays=(), devices=devices), progress)
 
-    def _probe_all(self, host: Host, targets: Targets, progress: Progress) -> dict[str, Attempt]:
-        """Members and drives one by one, then the arrays they make."""
-        attempts: dict[str, Attempt] = {}
-        total = len(targets.devices) + len(targets.arrays)
-        limits = limits_of(self.configuration)
-        for device in targets.devices:
-            progress(device.name, len(attempts), total)
-            attempts[device.name] = self._probe(host, device, plan_device(host, device, limits))
-        for array in targets.arrays:
-            if array.name in attempts:
-                continue  # a member of another array, read already
-            progress(array.name, len(attempts), total)
-            plan = _left_alone(array, attempts) or plan_array(host, array, limits)
-            attempts[array.name] = self._probe(host, host.device(array.name), plan)
-        return attempts
-
-    def _probe(
-        self, host: Host, device: BlockDevice | None, plan: ProbeRequest | Skipped
-    ) -> Attempt:
-        """Raw where that is allowed, else through an own file on the device."""
-        if isinstance(plan, Skipped) or device is None:
-            return plan if isinstance(plan, Skipped) else _gone(plan)
-        attempt = self.prober.run(plan)
-        hangs = device.name in self.prober.quarantine.stuck()
-        if attempt.outcome is not Outcome.REFUSED or hangs:
-            return attempt  # making a file on a device that hangs would hang this process
-        return probe_through_file(self.prober, host, device, attempt, self._file_places())
-
-    def _file_places(self) -> FilePlaces:
-        section = self.configuration.probe
-        return FilePlaces(
-            directories=(*map(Path, section.own_file_directories), self.state_directory),
-            size_bytes=section.own_file_bytes,
-            limits=limits_of(self.configuration),
+    def probing(self) -> Probing:
+        return Probing(
+            sampler=self.sampler,
+            purse=self.purse,
+            configuration=self.configuration,
+            state_directory=self.state_directory,
+            manner=self.manner,
         )
 
 
-def surveyor(configuration: Configuration, stop: StopToken) -> Surveyor:
-    """A surveyor for this machine."""
-    return Surveyor(
-        prober=Prober(stop), configuration=configuration, state_directory=state_directory()
-    )
+@contextmanager
+def surveyor(configuration: Configuration, stop: StopToken, manner: Manner) -> Iterator[Surveyor]:
+    """A surveyor for this machine, which keeps what it spends."""
+    directory = state_directory()
+    limits = configuration.budget.limits()
+    with open_purse(directory, limits, read_boot_id()) as purse, host_reader() as hosts:
+        yield Surveyor(
+            hosts=hosts,
+            sampler=Sampler(Prober(stop)),
+            purse=purse,
+            configuration=configuration,
+            state_directory=directory,
+            manner=manner,
+        )
 
 
-def limits_of(configuration: Configuration) -> BurstLimits:
-    section = configuration.probe
-    return BurstLimits(
-        seconds=section.seconds,
-        warm_up_seconds=section.warm_up_seconds,
-        max_bytes=section.max_bytes,
-    )
-
-
-def _gone(plan: ProbeRequest) -> Skipped:
-    return Skipped(
-        device=plan.device,
-        reason=SkipReason.MEMBER_GONE,
-        detail=f"{plan.device} is no longer there",
-    )
-
-
-def _left_alone(array: Array, attempts: Mapping[str, Attempt]) -> Skipped | None:
-    """An array with a member that just failed to read is not read through md, where the
-    same failure would make md act on the member."""
-    failed = [
-        member.name
-        for member in array.members
-        if MemberState.FAULTY not in member.states
-        and isinstance(attempt := attempts.get(member.name), Measurement)
-        and attempt.outcome
-        in (Outcome.READ_ERROR, Outcome.TIMED_OUT, Outcome.ABANDONED, Outcome.VANISHED)
-    ]
-    if not failed:
-        return None
-    return Skipped(
-        device=array.name,
-        reason=SkipReason.MEMBER_UNREADABLE,
-        detail=f"{', '.join(failed)} could not be read just now; {array.name} is left alone",
-    )
+def _is_gone(attempt: Attempt) -> bool:
+    if isinstance(attempt, Measurement):
+        return attempt.outcome is Outcome.VANISHED
+    return attempt.reason is SkipReason.MEMBER_GONE
 
 
 def _device_verdict(

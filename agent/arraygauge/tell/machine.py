@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
 from arraygauge.inventory.values import Array, Host
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status
 from arraygauge.probe.values import Attempt, Measurement
+from arraygauge.probe.wall_finding import WallReport
+from arraygauge.tell.curve import Point
 from arraygauge.tell.sentences import array_sentence, device_sentence, why_not
 from arraygauge.theory import Derivation, Expectation, Workload
 from arraygauge.theory.chunks import ChunkChoice
 from arraygauge.theory.prospects import Prospects
+from arraygauge.theory.walls import Wall
 
 CHECK_FORMAT = "arraygauge.check/1"
 INVENTORY_FORMAT = "arraygauge.inventory/1"
 EXPLAIN_FORMAT = "arraygauge.explain/1"
+WALLS_FORMAT = "arraygauge.walls/1"
+CURVE_FORMAT = "arraygauge.curve/1"
 
 Document = dict[str, Any]
 
@@ -122,8 +127,52 @@ def _array(verdict: ArrayVerdict) -> Document:
         "ratio": verdict.ratio,
         "cause": verdict.cause,
         "odd_members": [asdict(member) for member in verdict.odd_members],
+        "walls": [wall_document(wall) for wall in verdict.walls],
         "explanation": array_sentence(verdict),
     }
+
+
+def wall_document(wall: Wall) -> Document:
+    """One wall: its members in their order, its rate, and how surely."""
+    return {
+        "members": sorted(wall.members),
+        "bytes_per_second": wall.bytes_per_second,
+        "confidence": wall.confidence,
+    }
+
+
+def walls_json(attempts: Mapping[str, Attempt], report: WallReport | None) -> str:
+    """The document of `arraygauge walls --json`."""
+    return _dump(
+        {
+            "format": WALLS_FORMAT,
+            "alone": {name: _attempt(attempt) for name, attempt in attempts.items()},
+            "together": [dict(run.rates) for run in report.runs] if report else [],
+            "walls": [wall_document(wall) for wall in report.walls] if report else [],
+            "unresolved": sorted(report.unresolved) if report else [],
+            "bytes_read_together": report.bytes_read if report else 0,
+            "ended_early": report.ended_early if report else "fewer than two devices gave a rate",
+        }
+    )
+
+
+def curve_json(name: str, points: Iterable[Point]) -> str:
+    """The document of `arraygauge curve --json`."""
+    return _dump(
+        {
+            "format": CURVE_FORMAT,
+            "device": name,
+            "points": [
+                {
+                    "workload": asdict(workload),
+                    "measured": _attempt(attempt),
+                    "expected": _expectation(expectation),
+                    "perhaps_own_limit": own_limit,
+                }
+                for workload, attempt, expectation, own_limit in points
+            ],
+        }
+    )
 
 
 def _device(verdict: DeviceVerdict) -> Document:

@@ -6,6 +6,7 @@ from arraygauge.inventory.values import Array, Level, Link, LinkRate
 from arraygauge.judge import ArrayVerdict, Cause, DeviceVerdict, Health, OddMember, Pace, Protection
 from arraygauge.probe.values import Attempt, Measurement, Route, Skipped
 from arraygauge.theory import Expectation, Resource, ResourceKind
+from arraygauge.theory.walls import Wall
 from arraygauge.units import format_capacity, format_duration, format_rate
 
 
@@ -51,11 +52,20 @@ def _shortfall_sentence(verdict: ArrayVerdict) -> str:
             "It does what its members give by themselves, but some of them give a little less "
             "than their peers or their rating."
         )
+    if verdict.cause is Cause.FOUND_SHARED_LIMIT:
+        found = "; ".join(wall_phrase(wall) for wall in verdict.walls)
+        return f"Read together, {found}: a link, port or controller that they share."
     return (
         "Its members read alone allow more than they give together: something they share limits "
         "them that is neither shown by the kernel nor declared as an uplink in the "
         "configuration, or other work used the array meanwhile."
     )
+
+
+def wall_phrase(wall: Wall) -> str:
+    *first, last = sorted(wall.members)
+    names = f"{', '.join(first)} and {last}" if first else last
+    return f"{names} carry no more than {format_rate(wall.bytes_per_second)}"
 
 
 def _odd_clause(odd: OddMember) -> str:
@@ -143,10 +153,20 @@ def device_sentence(verdict: DeviceVerdict) -> str:
 
 def _zeros(attempt: Attempt) -> str:
     """An SSD answers reads of blocks it never wrote without touching flash."""
-    if not isinstance(attempt, Measurement) or attempt.zero_bytes < 0.01 * attempt.bytes_read:
+    if not isinstance(attempt, Measurement) or not attempt.set_aside:
         return ""
-    share = attempt.zero_bytes / max(attempt.bytes_read, 1)
-    return f"{share:.0%} read as zeros, perhaps never written"
+    read = len(attempt.set_aside) + len(attempt.places)
+    return f"{len(attempt.set_aside)} of {read} places held zeros and were set aside"
+
+
+def rate_with_uncertainty(attempt: Attempt) -> str:
+    """The measured rate and half its confidence interval; empty where there is no rate."""
+    if not isinstance(attempt, Measurement) or not attempt.bytes_per_second or not attempt.usable:
+        return ""
+    rate = format_rate(attempt.bytes_per_second)
+    if attempt.uncertainty is None:
+        return f"{rate} (too few places to say how surely)"
+    return f"{rate} ± {100 * attempt.uncertainty:.1f} %"
 
 
 def low_link_phrase(link: Link) -> str:

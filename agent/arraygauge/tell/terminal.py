@@ -10,13 +10,14 @@ from rich.text import Text
 from arraygauge.inventory.values import Array, SyncAction
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, Status
 from arraygauge.judge.pace import rate_of
-from arraygauge.probe.values import Attempt
+from arraygauge.probe.values import Attempt, Measurement
 from arraygauge.tell.sentences import (
     array_sentence,
     band_phrase,
     bottleneck_phrase,
     device_sentence,
     protection_phrase,
+    rate_with_uncertainty,
     sync_phrase,
 )
 from arraygauge.theory import Expectation
@@ -46,8 +47,22 @@ def print_status(console: Console, status: Status) -> None:
         _print_array(console, verdict, status.devices)
     if status.devices:
         console.print(_drives(status.devices))
+    if spent := _spent(status):
+        console.print(Text(spent), style="dim")
     for problem in status.host.problems:
         console.print(Text(f"could not read {problem.path}: {problem.detail}"), style="dim")
+
+
+def _spent(status: Status) -> str:
+    """What the pass read of what, and for how long the drives were busy with it."""
+    attempts = [verdict.attempt for verdict in status.arrays]
+    attempts += [verdict.attempt for verdict in status.devices]
+    made = [attempt for attempt in attempts if isinstance(attempt, Measurement)]
+    if not made:
+        return ""
+    size = sum(attempt.bytes_read for attempt in made)
+    seconds = sum(attempt.seconds for attempt in made)
+    return f"read {format_capacity(size)} in {seconds:.1f} s of {status.seconds:.1f} s"
 
 
 def _print_array(
@@ -106,14 +121,15 @@ def _measured_phrase(attempt: Attempt, ratio: float | None, expectation: Expecta
     rate = rate_of(attempt)
     if rate is None:
         return "not measured"
+    said = rate_with_uncertainty(attempt)
     if ratio is None or expectation is None:
-        return format_rate(rate)
+        return said
     floor, ceiling = expectation.floor_bytes_per_second, expectation.ceiling_bytes_per_second
     if floor < 0.995 * ceiling and floor <= rate <= ceiling:
-        return f"{format_rate(rate)}, within it"
+        return f"{said}, within it"
     if rate < floor:
-        return f"{format_rate(rate)}, {rate / floor:.0%} of expected"
-    return f"{format_rate(rate)}, {ratio:.0%} of expected"
+        return f"{said}, {rate / floor:.0%} of expected"
+    return f"{said}, {ratio:.0%} of expected"
 
 
 def _members_line(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> Text:
@@ -146,7 +162,7 @@ def _drives(devices: tuple[DeviceVerdict, ...]) -> RenderableType:
             Text(device.name),
             Text(str(device.transport)),
             Text(format_capacity(device.size_bytes) if device.size_bytes else "unknown"),
-            Text(format_rate(rate) if (rate := rate_of(verdict.attempt)) else "not measured"),
+            Text(rate_with_uncertainty(verdict.attempt) or "not measured"),
             Text(f"{verdict.ratio:.0%}" if verdict.ratio is not None else ""),
             Text(device_sentence(verdict), "yellow" if verdict.pace is Pace.SHORT else ""),
         )

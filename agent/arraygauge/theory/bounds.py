@@ -18,6 +18,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
+from arraygauge.theory.chance import meeting_by_chance, sharing_links
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.loads import LevelLoads
 from arraygauge.theory.lone import (
@@ -25,8 +26,7 @@ from arraygauge.theory.lone import (
     least_lone_seconds,
     longest_lone_seconds,
 )
-from arraygauge.theory.network import Demand, Network, Side, demands
-from arraygauge.theory.queueing import mean_value_analysis
+from arraygauge.theory.network import Demand, Network, Side, demands, most_jumping
 from arraygauge.theory.streams import stream_floor
 from arraygauge.theory.values import Access, Expectation, Resource, ResourceKind, Use, Workload
 
@@ -88,9 +88,12 @@ def _floors(side: Side, deepest: int) -> Callable[[int], float]:
     used = demands(network, side.loads, run, network.background.most)
     alone = workload.transfer_bytes / longest_lone_seconds(side, used)
     if workload.scattered:
-        met = _meeting_by_chance(side, used, deepest)
+        met = meeting_by_chance(side, used, run, deepest)
         return lambda depth: min(met[depth - 1], depth * alone, _in_step(side, used, alone, depth))
     most = min(demand.most for demand in used)
+    if most_jumping(side):
+        held_up = sharing_links(side, inf, len(side.members), varying=False)
+        most = min([most, *(demand.most for demand in held_up)])
 
     def floor(depth: int) -> float:
         asked = replace(side, workload=replace(workload, queue_depth=depth))
@@ -106,20 +109,6 @@ def _in_step(side: Side, used: Sequence[Demand], alone: float, depth: int) -> fl
         return inf
     one = replace(side.workload, queue_depth=max(1, depth // side.workload.streams))
     return stream_floor(replace(side, workload=one), used, alone)
-
-
-def _meeting_by_chance(side: Side, used: Sequence[Demand], deepest: int) -> list[float]:
-    """By depth from 1. md lets one batch of partial rows read at a time, so that half of the
-    writes in flight may be waiting for their turn (raid5.c raid5_activate_delayed)."""
-    size = side.workload.transfer_bytes
-    seconds = [size / demand.most for demand in used if demand.most < inf]
-    latency = max(member.latency_seconds for member in side.members)
-    in_turns = side.reads_before_writing
-    points = mean_value_analysis(seconds, deepest, (1 + in_turns) * latency)
-    rates = [point.throughput_per_second * size for point in points]
-    if in_turns and side.geometry.parity:
-        return [rates[(depth - 1) // 2] for depth in range(1, deepest + 1)]
-    return rates
 
 
 def expectation_of(found: Bounds, assumptions: tuple[str, ...]) -> Expectation:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from arraygauge.theory.geometry import Copies, Geometry, placements
+from dataclasses import replace
+from math import gcd
+
+from arraygauge.inventory.values import Level
+from arraygauge.theory.geometry import Copies, Geometry, outermost_copies, placements
 from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad, certain, even_reads, reads
 from arraygauge.theory.values import Access
 
@@ -30,29 +34,75 @@ def raid1_read(case: Case) -> LevelLoads:
 
 
 def raid10_read(case: Case) -> LevelLoads:
-    """Drives without seeks share the copies (fewest transfers pending is chosen). Heads pass
-    over the near or offset copies they do not read, which costs the time of reading them;
-    far copies lie out of their way, and md reads the outer ones like a stripe."""
+    """Drives without seeks share the copies (fewest transfers pending is chosen). Heads read
+    far and offset copies where they lie first; of near ones they pass over those they do not
+    read, or take runs of chunks and pass over less, the nearest head being chosen."""
     geometry = case.geometry
     groups = _serving_copies(geometry)
     shared = _shared(geometry, groups, case.rates)
+    if geometry.seeks and outermost_copies(geometry):
+        first = _first_copies(case, groups)
+        direct = Loads(tuple(MemberLoad(read=load.read) for load in first.members))
+        return LevelLoads(
+            floor=first,
+            ceiling=direct if geometry.missing else first,
+            assumptions=("raid10: heads read the copy that lies first on its drive",),
+        )
+    counted = _by_count(geometry, groups)
     if geometry.seeks is False or (geometry.seeks and case.workload.access is Access.RANDOM):
         return LevelLoads(
-            floor=_by_count(geometry, groups),
+            floor=_jumping(case, counted),
             ceiling=shared,
             assumptions=("raid10: all copies serve reads, by count or by speed",),
         )
-    copies = Copies.from_layout(geometry.layout)
-    if geometry.seeks is True and copies.near == 1 and not copies.offset:
-        return certain(shared, "raid10: far copies are read like a stripe")
-    passing = reads(_held(geometry))
-    if geometry.seeks is True and not copies.offset and not case.workload.scattered:
-        return certain(passing, "raid10: heads pass over the copies they do not read")
     return LevelLoads(
-        floor=passing,
+        floor=_passing(geometry, counted),
         ceiling=shared,
         assumptions=("raid10: between passing over all copies not read and over none",),
     )
+
+
+def _jumping(case: Case, loads: Loads) -> Loads:
+    """Each piece may go on where another copy was read: a jump, for one stream."""
+    chunk = case.geometry.chunk_bytes
+    if not chunk or case.workload.access is Access.RANDOM:
+        return loads
+    piece = gcd(chunk, case.workload.transfer_bytes)
+    return Loads(tuple(replace(load, moves=load.read / piece) for load in loads.members))
+
+
+def _passing(geometry: Geometry, loads: Loads) -> Loads:
+    """Every copy held and not read is passed over."""
+    held = _held(geometry)
+    return Loads(
+        tuple(
+            replace(load, passed=max(0.0, most - load.read))
+            for load, most in zip(loads.members, held, strict=True)
+        )
+    )
+
+
+def _first_copies(case: Case, groups: tuple[tuple[int, ...], ...]) -> Loads:
+    """The first copy that is left of each chunk. Offset copies lie between, and are passed over;
+    a copy of what was lost lies elsewhere: there and back."""
+    geometry, size = case.geometry, case.workload.transfer_bytes
+    copies = Copies.from_layout(geometry.layout)
+    chunks = placements(geometry.level, geometry.slots, geometry.layout)
+    share, chunk = 1 / len(groups), geometry.chunk_bytes or size
+    members = [MemberLoad()] * geometry.slots
+    for group, placed in zip(groups, chunks, strict=True):
+        elsewhere, between = group[0] != placed[0], copies.offset * (copies.far - 1)
+        load = members[group[0]]
+        members[group[0]] = replace(
+            load,
+            read=load.read + share,
+            moves=load.moves + 2 * elsewhere * share / chunk,
+            jumps=load.jumps + copies.offset * share / chunk,
+            passed=load.passed + between * share,
+        )
+    if case.workload.access is Access.RANDOM:
+        members = [MemberLoad(read=load.read) for load in members]
+    return Loads(tuple(members))
 
 
 def _serving_copies(geometry: Geometry) -> tuple[tuple[int, ...], ...]:
@@ -118,8 +168,16 @@ def _balance(shares: list[dict[int, float]], loads: list[float], rates: tuple[fl
 
 
 def copies_write(case: Case) -> LevelLoads:
-    """Every copy is written."""
-    return certain(Loads(tuple(MemberLoad(write=share) for share in _held(case.geometry))))
+    """Every copy is written; far and offset ones out of the order of their addresses."""
+    geometry = case.geometry
+    written = tuple(MemberLoad(write=share) for share in _held(geometry))
+    chunk = geometry.chunk_bytes
+    apart = geometry.level is Level.RAID10 and Copies.from_layout(geometry.layout).far > 1
+    if case.workload.access is Access.RANDOM or not apart or not chunk:
+        return certain(Loads(written))
+    piece = gcd(chunk, case.workload.transfer_bytes)
+    jumping = tuple(replace(load, moves=load.write / piece) for load in written)
+    return LevelLoads(floor=Loads(jumping), ceiling=Loads(written))
 
 
 def _held(geometry: Geometry) -> list[float]:

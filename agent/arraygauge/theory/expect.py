@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from arraygauge.inventory.values import Level
 from arraygauge.theory.bounds import Bounds, bounds, expectation_of
 from arraygauge.theory.geometry import Geometry, is_sound
 from arraygauge.theory.levels import level_loads
@@ -11,6 +12,7 @@ from arraygauge.theory.loads import Case, LevelLoads
 from arraygauge.theory.network import Network
 from arraygauge.theory.redundancy import data_is_complete
 from arraygauge.theory.values import (
+    Access,
     Direction,
     Expectation,
     Resource,
@@ -66,9 +68,7 @@ def depth_curve(model: ArrayModel, workload: Workload, deepest: int = 32) -> Bou
 def _loads(model: ArrayModel, workload: Workload) -> LevelLoads | None:
     if not is_sound(model.geometry) or not data_is_complete(model.geometry):
         return None
-    rates = tuple(
-        _reach(model.network, member, workload.direction) for member in model.network.members
-    )
+    rates = tuple(_reach(model, member, workload) for member in model.network.members)
     return level_loads(Case(geometry=model.geometry, workload=workload, rates=rates))
 
 
@@ -87,16 +87,28 @@ def member_resource(name: str, rate: MemberRate) -> Resource:
     )
 
 
-def _reach(network: Network, member: Resource | None, direction: Direction) -> float:
-    """What a member can deliver: its own rate, or its part of a link it shares."""
+def _reach(model: ArrayModel, member: Resource | None, workload: Workload) -> float:
+    """What a member can deliver: its own rate, or its part of a link it shares. At unrelated
+    places each piece costs it an operation."""
     if member is None:
         return 0.0
+    network, direction = model.network, workload.direction
     parts = [
         _rate(link, direction) / len(link.members)
         for link in network.shared
         if member.name in link.members and len(link.members) < len(network.members)
     ]
-    return min([_rate(member, direction), *parts])
+    own = _rate(member, direction)
+    if workload.access is Access.RANDOM and member.operation_seconds:
+        own = 1 / (1 / own + member.operation_seconds / _piece_bytes(model.geometry, workload))
+    return min([own, *parts])
+
+
+def _piece_bytes(geometry: Geometry, workload: Workload) -> int:
+    """A mirror reads a transfer in one piece, chunks at unrelated places are pieces each."""
+    if geometry.level in (Level.LINEAR, Level.RAID1) or not geometry.chunk_bytes:
+        return workload.transfer_bytes
+    return min(geometry.chunk_bytes, workload.transfer_bytes)
 
 
 def _rate(resource: Resource, direction: Direction) -> float:

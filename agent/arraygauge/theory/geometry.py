@@ -141,6 +141,13 @@ class Copies:
         return copies
 
 
+def outermost_copies(geometry: Geometry) -> bool:
+    """Whether reads take the copy that lies first on its drive, always: heads and far copies
+    (drivers/md/raid10.c read_balance)."""
+    copies = Copies.from_layout(geometry.layout)
+    return geometry.seeks is True and copies.near == 1 and copies.far > 1
+
+
 @lru_cache(maxsize=1024)
 def placements(level: Level, slots: int, layout: int | None) -> tuple[tuple[int, ...], ...]:
     """For each chunk of one period, the slots that hold a copy, first copy first.

@@ -11,7 +11,8 @@ from collections.abc import Callable
 from arraygauge.inventory.values import Level
 from arraygauge.theory.copies import copies_write, raid1_read, raid10_read
 from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad
-from arraygauge.theory.parity import parity_read, parity_write
+from arraygauge.theory.parity import parity_read
+from arraygauge.theory.parity_writes import parity_write
 from arraygauge.theory.striped import linear_read, raid0_read
 from arraygauge.theory.values import Direction
 

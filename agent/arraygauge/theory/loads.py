@@ -17,10 +17,21 @@ from arraygauge.theory.values import Workload
 
 @dataclass(frozen=True, slots=True)
 class MemberLoad:
-    """Bytes read and written by one member for each byte of user data."""
+    """Bytes read and written by one member for each byte of user data.
+
+    ``moves``: how often it goes on at a place that takes an operation to reach. ``jumps``: how
+    often over a gap, of ``passed`` bytes in all, that its heads may pass over instead.
+    """
 
     read: float = 0.0
     write: float = 0.0
+    moves: float = 0.0
+    jumps: float = 0.0
+    passed: float = 0.0
+
+    @property
+    def leaps(self) -> float:
+        return self.moves + self.jumps
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,11 +73,16 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """One resource's seconds for a byte of user data, and its share already taken."""
+    """One resource's seconds for a byte of user data, and its share already taken.
+
+    ``passing`` are the seconds one byte's own way takes, which reads before it writes: longer
+    than ``seconds`` where a resource carries both ways at once for different transfers.
+    """
 
     resource: Resource
     seconds: float
     taken: float
+    passing: float
 
     @property
     def most(self) -> float:
@@ -100,14 +105,19 @@ def demands(
             continue
         carried[member.name] = load
         seconds = service_demand(member, load.read, load.write)
+        if load.moves or load.passed:
+            seconds += jump_seconds(member, load)
         seconds += (load.read + load.write) / run_bytes * member.operation_seconds
-        found.append(Demand(member, seconds, _taken(background, member)))
+        found.append(Demand(member, seconds, _taken(background, member), seconds))
     for link in network.shared:
         behind = [carried[name] for name in link.members if name in carried]
         read, write = sum(load.read for load in behind), sum(load.write for load in behind)
-        found.append(Demand(link, service_demand(link, read, write), _taken(background, link)))
+        passing = service_demand(link, read, 0.0) + service_demand(link, 0.0, write)
+        seconds = service_demand(link, read, write)
+        found.append(Demand(link, seconds, _taken(background, link), passing))
     if network.parity is not None and loads.parity:
-        found.append(Demand(network.parity, service_demand(network.parity, loads.parity, 0.0), 0.0))
+        seconds = service_demand(network.parity, loads.parity, 0.0)
+        found.append(Demand(network.parity, seconds, 0.0, seconds))
     return found
 
 
@@ -118,6 +128,21 @@ def _taken(background: Mapping[str, MemberLoad], resource: Resource) -> float:
     moved = [background[name] for name in resource.members if name in background]
     read, write = sum(load.read for load in moved), sum(load.write for load in moved)
     return min(0.999, service_demand(resource, read, write))
+
+
+def jump_seconds(member: Resource, load: MemberLoad) -> float:
+    """For each byte of user data, what going on elsewhere costs: over a gap the shorter of an
+    operation and the time it takes to pass, or, where an operation's time is not known, the
+    latter."""
+    moving = load.jumps * member.operation_seconds
+    passing = load.passed / member.read_bytes_per_second
+    return load.moves * member.operation_seconds + (min(moving, passing) if moving else passing)
+
+
+def most_jumping(side: Side) -> float:
+    """Seconds that jumps cost the member they cost most, for each byte of user data."""
+    pairs = zip(side.network.members, side.loads.members, strict=True)
+    return max(jump_seconds(member, load) for member, load in pairs if member is not None)
 
 
 def service_demand(resource: Resource, read: float, write: float) -> float:

@@ -1,12 +1,13 @@
-"""Levels with parity: raid4, raid5 and raid6 (drivers/md/raid5.c)."""
+"""Reads of levels with parity: raid4, raid5 and raid6 (drivers/md/raid5.c)."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
+from arraygauge.inventory.values import Level
 from arraygauge.theory.geometry import Geometry, Row, rows
-from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad, certain, even_reads, reads
-from arraygauge.theory.stripes import WriteCost, mean_write_cost
+from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad, certain, reads
 from arraygauge.theory.values import Access
 
 
@@ -18,18 +19,55 @@ def parity_read(case: Case) -> LevelLoads:
     pattern = rows(geometry.level, geometry.slots, geometry.layout)
     data_rows = [sum(slot in row.data for row in pattern) for slot in range(geometry.slots)]
     skipping = reads([count / sum(data_rows) for count in data_rows])
-    width = geometry.slots - geometry.parity
-    passing = reads([1 / width if count else 0.0 for count in data_rows])
     if case.workload.access is Access.RANDOM:
         return certain(skipping, "parity is never read while healthy")
     if geometry.seeks is False:
-        return certain(skipping, "parity is never read while healthy; members have no seeks")
+        return certain(
+            _over_parity(geometry, skipping, passing=False),
+            "parity is never read while healthy; members have no seeks",
+        )
+    passing = _over_parity(geometry, skipping, passing=True)
     if geometry.seeks is True:
-        return certain(passing, "heads pass over parity: it costs the time of reading it")
+        return certain(
+            passing, "heads pass over parity: it costs the time of reading it, or a move if shorter"
+        )
     return LevelLoads(
         floor=passing,
         ceiling=skipping,
         assumptions=("not known whether members seek: parity passed over, or skipped",),
+    )
+
+
+def _over_parity(geometry: Geometry, skipping: Loads, *, passing: bool) -> Loads:
+    """The same loads of one stream, with a move at each run of parity chunks of a member, or
+    a jump if heads may pass over them."""
+    pattern = rows(geometry.level, geometry.slots, geometry.layout)
+    width = geometry.slots - geometry.parity
+    each = 1 / (len(pattern) * width * geometry.chunk_bytes) if geometry.chunk_bytes else 0.0
+    runs = _runs_of_parity(geometry.level, geometry.slots, geometry.layout)
+    return Loads(
+        tuple(
+            replace(
+                load,
+                moves=0.0 if passing else count * each,
+                jumps=count * each if passing else 0.0,
+                passed=1 / width - load.read if passing and load.read else 0.0,
+            )
+            for load, count in zip(skipping.members, runs, strict=True)
+        )
+    )
+
+
+@lru_cache(maxsize=256)
+def _runs_of_parity(level: Level, slots: int, layout: int | None) -> tuple[int, ...]:
+    """How often in a period each slot goes over from parity to data."""
+    pattern = rows(level, slots, layout)
+    return tuple(
+        sum(
+            slot in row.data and slot in pattern[number - 1].parity
+            for number, row in enumerate(pattern)
+        )
+        for slot in range(slots)
     )
 
 
@@ -54,11 +92,19 @@ def _parity_read_degraded(case: Case) -> LevelLoads:
     once = reads([count / data for count in counts], computed * width / data)
     if case.workload.access is Access.RANDOM:
         return _degraded_at_random(case, once)
-    full = even_reads(geometry, geometry.serving, 1 / width)
+    # Without heads to pass over them, skipped parity chunks may cost a jump in each row.
+    moves = 1 / (width * geometry.chunk_bytes) if not geometry.seeks and geometry.chunk_bytes else 0
+    full = MemberLoad(read=1 / width, moves=moves)
     return LevelLoads(
-        floor=Loads(full.members, once.parity),
+        floor=Loads(_on_serving(geometry, full), once.parity),
         ceiling=once,
         assumptions=("degraded: every row passes the stripe cache and is read once",),
+    )
+
+
+def _on_serving(geometry: Geometry, load: MemberLoad) -> tuple[MemberLoad, ...]:
+    return tuple(
+        MemberLoad() if slot in geometry.missing else load for slot in range(geometry.slots)
     )
 
 
@@ -98,82 +144,3 @@ def _block_by_block(geometry: Geometry) -> Loads:
     width = geometry.slots - geometry.parity
     data = width * len(pattern)
     return reads([count / data for count in counts], lost * width / data)
-
-
-def parity_write(case: Case) -> LevelLoads:
-    """Between rows written whole, which needs neighbours to meet in the stripe cache, and
-    every transfer by itself. Random transfers have no neighbours."""
-    geometry, workload = case.geometry, case.workload
-    width = geometry.slots - geometry.parity
-    whole = WriteCost(width, 0.0, 0.0, geometry.parity, width)
-    chunk = geometry.chunk_bytes or workload.transfer_bytes
-    alone = mean_write_cost(
-        workload.transfer_bytes, workload.offset_bytes, chunk, width, geometry.parity
-    )
-    random = workload.access is Access.RANDOM
-    share = alone.whole / alone.written
-    words = f"writes: {share:.0%} of rows are whole if each transfer stands alone" + (
-        "" if random else ", all if neighbours meet in the stripe cache"
-    )
-    if geometry.missing and share < 1:
-        return _degraded_write(case, whole, random, words)
-    return LevelLoads(
-        floor=_spread(geometry, alone),
-        ceiling=_spread(geometry, alone if random else whole),
-        assumptions=(words,),
-    )
-
-
-def _degraded_write(case: Case, whole: WriteCost, random: bool, words: str) -> LevelLoads:
-    """Rows in part, degraded: at worst all that survives of a row is read first; at best, where
-    only its parity was lost, nothing is, and only the data is written."""
-    geometry, size = case.geometry, case.workload.transfer_bytes
-    width = geometry.slots - geometry.parity
-    blocks = max(1, min(width, size // (geometry.chunk_bytes or size)))
-    # Lost blocks are computed first, and then the parity: a pass over the row for each.
-    computed = len(geometry.serving) * (1 + len(geometry.missing)) / blocks
-    worst = WriteCost(blocks, 0.0, 0.0, geometry.parity)
-    best = WriteCost(blocks, 0.0, 0.0, 0.0)
-    return LevelLoads(
-        floor=_with_reads(geometry, _spread(geometry, worst), 1 / blocks, computed),
-        ceiling=_spread(geometry, best if random else whole),
-        assumptions=(words, "degraded: between reading nothing and all that survives of a row"),
-    )
-
-
-def _with_reads(geometry: Geometry, loads: Loads, share: float, parity: float) -> Loads:
-    """The same, and ``share`` bytes read by every serving member besides."""
-    return Loads(
-        tuple(
-            load if slot in geometry.missing else replace(load, read=load.read + share)
-            for slot, load in enumerate(loads.members)
-        ),
-        loads.parity + parity,
-    )
-
-
-def _spread(geometry: Geometry, cost: WriteCost) -> Loads:
-    """A cost for each byte of user data, laid on the members: evenly where parity
-    rotates, apart where it is fixed; what would go to a missing member goes nowhere."""
-    pattern = rows(geometry.level, geometry.slots, geometry.layout)
-    members = []
-    for slot in range(geometry.slots):
-        data = sum(slot in row.data for row in pattern) / len(pattern)
-        parity = sum(slot in row.parity for row in pattern) / len(pattern)
-        members.append(
-            MemberLoad()
-            if slot in geometry.missing
-            else MemberLoad(
-                read=_share(cost.data_reads, data, geometry.slots - geometry.parity, cost)
-                + _share(cost.parity_reads, parity, geometry.parity, cost),
-                write=_share(cost.written, data, geometry.slots - geometry.parity, cost)
-                + _share(cost.parity_writes, parity, geometry.parity, cost),
-            )
-        )
-    touched = cost.written + cost.data_reads + cost.parity_reads
-    return Loads(tuple(members), touched / cost.written)
-
-
-def _share(moved: float, here: float, wide: int, cost: WriteCost) -> float:
-    """Bytes moved by one of ``wide`` members that is in that role for ``here`` of the rows."""
-    return moved * here / wide / cost.written

@@ -7,12 +7,13 @@ slower than; a window that goes round all members several times keeps each of th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from math import ceil, inf
 
-from arraygauge.theory.cut import windows
-from arraygauge.theory.lone import passing_seconds
-from arraygauge.theory.network import Demand, Side
+from arraygauge.theory.cut import Parts, windows
+from arraygauge.theory.lone import contiguous_bytes, passing_seconds
+from arraygauge.theory.network import Demand, Side, jump_seconds, most_jumping
+from arraygauge.theory.part_writes import written_in_part
 from arraygauge.theory.values import Direction
 
 ROUNDS_IN_FLIGHT = 4
@@ -27,7 +28,7 @@ def stream_floor(side: Side, used: Sequence[Demand], alone: float) -> float:
     if chunk is None:
         return one_by_one
     if side.reads_before_writing:
-        return one_by_one / _sharing_a_stripe(side, chunk)
+        return written_in_part(side, used, alone)
     if not _is_short(side, chunk):
         return inf
     if geometry.parity and geometry.missing:
@@ -50,19 +51,16 @@ def _is_short(side: Side, chunk: int) -> bool:
     return side.window_bytes < ROUNDS_IN_FLIGHT * side.geometry.slots * (chunk + waiting)
 
 
-def _sharing_a_stripe(side: Side, chunk: int) -> int:
-    """Transfers that may write parts of one stripe, whose parity they must take in turns."""
-    stripe = chunk * (side.geometry.slots - side.geometry.parity)
-    overlapping = 1 if side.workload.transfer_bytes % stripe else 0
-    return ceil(stripe / side.workload.transfer_bytes) + overlapping
-
-
 def _row_by_row(side: Side, chunk: int, used: Sequence[Demand]) -> float:
     """A degraded window reads every row it touches, from all survivors at once."""
-    rows = ceil(side.window_bytes / (chunk * (side.geometry.slots - side.geometry.parity))) + 1
+    width = side.geometry.slots - side.geometry.parity
+    rows = ceil(side.window_bytes / (chunk * width)) + 1
     seconds = rows * chunk / min(side.rate(member) for member in side.members)
+    seconds += rows * chunk * width * most_jumping(side)
+    if side.workload.scattered:
+        seconds += rows * max(member.operation_seconds for member in side.members)
     waiting = max(member.latency_seconds for member in side.members)
-    return side.window_bytes / (seconds + waiting + passing_seconds(used) * side.window_bytes)
+    return side.window_bytes / (seconds + waiting + passing_seconds(side, used) * side.window_bytes)
 
 
 def _window_by_window(side: Side, used: Sequence[Demand]) -> float | None:
@@ -71,10 +69,25 @@ def _window_by_window(side: Side, used: Sequence[Demand]) -> float | None:
     cut = windows(side.geometry, side.window_bytes, writing=writing)
     if cut is None:
         return None
-    rates = [side.rate(member) if member else inf for member in side.network.members]
     waiting = max(member.latency_seconds for member in side.members)
-    each = waiting + passing_seconds(used) * side.window_bytes
-    seconds = sum(
-        each + max(part / rate for part, rate in zip(parts, rates, strict=True)) for parts in cut
-    )
+    each = waiting + passing_seconds(side, used) * side.window_bytes
+    seconds = sum(each + max(_part_seconds(side, parts)) for parts in cut)
     return side.window_bytes * len(cut) / seconds
+
+
+def _part_seconds(side: Side, parts: Parts) -> Iterator[float]:
+    """What each member's part of a window takes. Jumps over parity are where they are, others
+    go by the bytes moved. Among several streams each piece is at an unrelated place."""
+    run = contiguous_bytes(side, at_best=False)
+    for member, load, part in zip(side.network.members, side.loads.members, parts, strict=True):
+        if member is None:
+            continue
+        seconds = part.size / side.rate(member)
+        jumping = jump_seconds(member, load)
+        if side.workload.scattered:
+            seconds += ceil(part.size / run) * member.operation_seconds
+        elif jumping and load.leaps and side.geometry.parity:
+            seconds += part.jumps * jumping / load.leaps
+        elif jumping and load.leaps:
+            seconds += part.size * jumping / (load.read + load.write)
+        yield seconds

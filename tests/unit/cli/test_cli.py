@@ -56,7 +56,7 @@ def test_an_unknown_configuration_key_is_named(tmp_path: Path) -> None:
     done = arraygauge("--config", str(path), "check")
     assert done.returncode == Exit.USAGE_ERROR
     assert f"{path}: probe.second" in done.stderr
-    assert "did you mean 'seconds'?" in done.stderr
+    assert "did you mean 'max_seconds'?" in done.stderr
 
 
 WHOLE = array(Level.RAID5, [member(name, slot) for slot, name in enumerate(("vdb", "vdc", "vdd"))])

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import time
 from pathlib import Path
 
 import pytest
 
 from arraygauge.config import Configuration, load_configuration, parse_configuration
 from arraygauge.errors import ConfigurationError
+from arraygauge.probe.budget import BudgetLimits
+from arraygauge.probe.quiet_hours import QuietHours
 
 
 def test_an_absent_default_file_gives_the_defaults(
@@ -57,10 +60,26 @@ def test_a_cable_with_another_encoding() -> None:
 @pytest.mark.parametrize(
     ("text", "message", "remedy"),
     [
-        ("[probe]\nsecond = 3\n", r"f.toml: probe.second: ", "did you mean 'seconds'"),
+        ("[probe]\nmax_second = 3\n", r"f.toml: probe.max_second: ", "did you mean 'max_seconds'"),
+        ("[probe]\nlongest_burst_seconds = 0.2\n", r"probe.longest_burst_seconds: ", "mend"),
+        ("[probe]\ninterval_half_width = 0.5\n", r"probe.interval_half_width: ", "mend"),
+        ("[probe]\nmax_seconds = 61\n", r"probe.max_seconds: ", "mend"),
         ("[proobe]\n", r"f.toml: proobe: ", "did you mean 'probe'"),
         ("[run]\nquux = 1\n", r"f.toml: run.quux: ", "known keys here are interval_seconds"),
         ("[run]\ninterval_seconds = 0\n", r"f.toml: run.interval_seconds: ", "mend that value"),
+        ("[budget]\nhour_byte = 1\n", r"f.toml: budget.hour_byte: ", "did you mean 'hour_bytes'"),
+        ("[budget]\nhour_bytes = '0 GiB'\n", r"budget.hour_bytes: .*greater than 0", "mend"),
+        ("[budget]\nday_bytes = '4 GiB'\n", r"budget: .*more than day_bytes", "mend"),
+        ("[budget]\nday_seconds = 5\n", r"budget: .*more than day_seconds", "mend"),
+        ("[budget]\nquiet_hours = ['22-6']\n", r"budget.quiet_hours\[1\]: .*'22-6'", "mend"),
+        ("[budget]\nquiet_hours = [22]\n", r"budget.quiet_hours\[1\]: .*like '22:00-", "mend"),
+        ("[budget]\nquiet_hours = '1:00-2:00'\n", r"budget.quiet_hours: .*valid tuple", "mend"),
+        ("[budget]\nendurance_share_per_year = 0.5\n", r"budget.endurance_share_per_year", "mend"),
+        (
+            "[[drive]]\nmatch='a'\nread_mb_per_second=1\nendurance_terabytes_written=0\n",
+            r"drive\[1\].endurance_terabytes_written: .*greater than 0",
+            "mend",
+        ),
         ("[probe]\nmax_bytes = '3 bits'\n", r"probe.max_bytes: .*'3 bits' is not a size", "mend"),
         ("run = [\n", r"f.toml: not valid TOML", "mend that line"),
         ("[[uplink]]\nname='a'\ndevices=['b']\n", r"uplink\[1\]: .*give either", "mend"),
@@ -69,7 +88,6 @@ def test_a_cable_with_another_encoding() -> None:
             r"uplink\[1\].lane",
             "did you mean 'lanes'",
         ),
-        ("[probe]\nseconds = 1\nwarm_up_seconds = 0.5\n", r"probe: .*warm_up_seconds", "mend"),
     ],
 )
 def test_mistakes_name_file_key_and_remedy(text: str, message: str, remedy: str) -> None:
@@ -78,7 +96,45 @@ def test_mistakes_name_file_key_and_remedy(text: str, message: str, remedy: str)
     assert remedy in caught.value.remedy
 
 
+def test_a_rate_is_wanted_within_three_per_cent_unless_configured() -> None:
+    assert Configuration().probe.interval_half_width == 0.03
+    text = "[probe]\ninterval_half_width = 0.01\nlongest_burst_seconds = 2\nmax_seconds = 20\n"
+    probe = parse_configuration(text, "t").probe
+    assert (probe.interval_half_width, probe.longest_burst_seconds) == (0.01, 2.0)
+    assert probe.max_seconds == 20.0
+
+
 def test_sizes_may_be_written_with_units() -> None:
     assert (
         parse_configuration("[probe]\nmax_bytes = '1.5 GiB'\n", "t").probe.max_bytes == 1610612736
     )
+
+
+def test_an_absent_budget_is_the_cautious_default() -> None:
+    assert Configuration().budget.limits() == BudgetLimits()
+
+
+def test_a_budget_of_one_s_own() -> None:
+    text = (
+        '[budget]\nhour_bytes = "2 GiB"\nhour_seconds = 20\nday_bytes = "10 GiB"\n'
+        'day_seconds = 100\nendurance_share_per_year = 0\nquiet_hours = ["22:00-06:00"]\n'
+    )
+    configuration = parse_configuration(text, "test")
+    assert configuration.budget.limits() == BudgetLimits(
+        hour_bytes=2 * 2**30,
+        hour_seconds=20.0,
+        day_bytes=10 * 2**30,
+        day_seconds=100.0,
+        endurance_share_per_year=0.0,
+        quiet_hours=(QuietHours(start=time(22, 0), end=time(6, 0)),),
+    )
+    assert hash(configuration)  # what is derived from it once is remembered by it
+
+
+def test_a_drive_s_rated_endurance_is_in_terabytes() -> None:
+    text = (
+        '[[drive]]\nmatch = "serial-1"\nread_mb_per_second = 500\n'
+        "endurance_terabytes_written = 600\n"
+    )
+    [section] = parse_configuration(text, "test").drive
+    assert section.endurance_terabytes_written == 600

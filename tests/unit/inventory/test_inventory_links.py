@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from arraygauge.inventory import Transport, links_pcie, links_sas, links_sata, links_usb
 from arraygauge.inventory.ata_identify import parse_identify
-from arraygauge.inventory.links import LinkTable, transport_of
+from arraygauge.inventory.links import LinkTable
+from arraygauge.inventory.transport import transport_of
 from arraygauge.inventory.tree import Reader, Tree
 from captured.machines import lay_out
 

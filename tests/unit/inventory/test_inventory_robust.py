@@ -17,7 +17,10 @@ from arraygauge.inventory.host import read_host
 from arraygauge.inventory.tree import Reader, Tree
 from captured.machines import lay_out
 
-MACHINES = ("lab_degraded", "lab_transports", "lab_stacked", "handwritten_sas", "handwritten_odd")
+MACHINES = (
+    *("lab_degraded", "lab_transports", "lab_stacked"),
+    *("handwritten_sas", "handwritten_pcie", "handwritten_odd"),
+)
 DAMAGE = st.sampled_from(("content", "removed", "directory", "loop", "away", "pipe"))
 
 Laid = tuple[Tree, tuple[Path, ...]]
@@ -196,6 +199,17 @@ def test_journal_mode_is_never_opened(tmp_path: Path, opened: list[str]) -> None
     read_host(lay_out("lab_levels", tmp_path))
     assert any(path.endswith("md5/md/stripe_cache_size") for path in opened)
     assert not any(path.endswith("/journal_mode") for path in opened)
+
+
+@pytest.mark.parametrize("machine", ["handwritten_sata", "handwritten_pcie"])
+def test_a_temperature_is_found_and_never_read(
+    tmp_path: Path, opened: list[str], machine: str
+) -> None:
+    """Reading it is a command to the drive: it would wait for a hung one, or wake one."""
+    host = read_host(lay_out(machine, tmp_path))
+    assert any(device.temperature_file for device in host.devices)
+    assert any("/hwmon" in path for path in opened)
+    assert not any(path.endswith("temp1_input") for path in opened)
 
 
 def names(devices: tuple[BlockDevice, ...]) -> list[str]:

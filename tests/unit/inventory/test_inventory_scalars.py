@@ -17,6 +17,7 @@ from arraygauge.inventory.scalars import (
     parse_flag,
     parse_kib,
     parse_label,
+    parse_mask,
     parse_sectors,
     parse_signed,
 )
@@ -28,6 +29,13 @@ def test_numbers_and_their_units() -> None:
     assert parse_sectors("2048") == 2048 * 512
     assert parse_kib("4") == 4096
     assert parse_device_number("254:16\n") == (254, 16)
+
+
+def test_a_mask_gives_the_alignment_above_it() -> None:
+    """queue/dma_alignment of Documentation/ABI/stable/sysfs-block is printed as a mask."""
+    assert [parse_mask(text) for text in ("511\n", "3", "0")] == [512, 4, 1]
+    with pytest.raises(ValueError, match="not a mask"):
+        parse_mask("512")
 
 
 def test_the_chosen_word_is_the_bracketed_one() -> None:
@@ -54,7 +62,7 @@ def test_device_names_sort_as_people_count() -> None:
 
 
 @pytest.mark.parametrize(
-    "parse", [parse_count, parse_signed, parse_device_number, parse_flag, parse_choice]
+    "parse", [parse_count, parse_signed, parse_mask, parse_device_number, parse_flag, parse_choice]
 )
 @given(text=st.text())
 def test_any_text_is_parsed_or_refused(parse: Callable[[str], object], text: str) -> None:

@@ -101,6 +101,17 @@ def test_a_pipe_in_place_of_a_file_does_not_hang(reader: Reader) -> None:
     assert reader.text("/sys/size") == ""
 
 
+def test_a_file_is_handed_out_open_or_the_reason_is_kept(reader: Reader) -> None:
+    write(reader, "/sys/stat", b"1")
+    descriptor = reader.descriptor("/sys/stat")
+    assert descriptor is not None
+    assert os.read(descriptor, 10) == b"1"
+    os.close(descriptor)
+    assert reader.descriptor("/sys/none") is None
+    assert reader.descriptor("/sys/nul\0") is None
+    assert kinds(reader) == [ProblemKind.VANISHED, ProblemKind.MALFORMED]
+
+
 def test_names_come_in_order_and_an_absent_directory_has_none(reader: Reader) -> None:
     for name in ("sdb", "sda"):
         write(reader, f"/sys/{name}", b"")

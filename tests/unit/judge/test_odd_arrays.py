@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from arraygauge.inventory.values import ArrayState, Level, MemberState, SyncAction
 from arraygauge.judge import Grounds, Protection, assess_array
-from arraygauge.probe.plan import BurstLimits, plan_array
+from arraygauge.probe.plan import SamplingLimits, plan_array
 from arraygauge.probe.values import Skipped
 from arraygauge.tell.sentences import array_sentence, protection_phrase
 from arraygauge.theory import BARE, SEQUENTIAL_WRITE, MemberRate, Source, expect_array
@@ -64,7 +64,7 @@ def test_no_array_breaks_the_judge(
     )
     assert array_sentence(verdict)
     assert protection_phrase(verdict.health, odd.level)
-    plan_array(machine, odd, BurstLimits())
+    plan_array(machine, odd, SamplingLimits())
     rate = MemberRate(read_bytes_per_second=1e8, write_bytes_per_second=1e8, source=Source.RATED)
     rates = {each.name: rate for each in odd.members}
     expect_array(machine, odd, rates, BARE, SEQUENTIAL_WRITE)
@@ -76,4 +76,4 @@ def test_an_unknown_layout_is_said_to_be_unknown_and_not_read() -> None:
     machine = host([odd])
     verdict = assess_array(machine, odd, {"md0": measured("md0", 1e8)}, Grounds())
     assert verdict.health.protection is Protection.UNKNOWN
-    assert isinstance(plan_array(machine, odd, BurstLimits()), Skipped)
+    assert isinstance(plan_array(machine, odd, SamplingLimits()), Skipped)

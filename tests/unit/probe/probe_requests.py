@@ -32,8 +32,9 @@ def request(
     number: tuple[int, int] | None = None,
     workload: Workload | None = None,
     extents: tuple[tuple[int, int], ...] = ((0, 64 * MIB),),
-    seconds: float = 5.0,
+    place_seconds: float = 5.0,
     warm_up_seconds: float = 0.0,
+    longest_seconds: float = 20.0,
     max_bytes: int = 1 << 40,
     deadline_seconds: float = 20.0,
 ) -> ProbeRequest:
@@ -46,7 +47,9 @@ def request(
         workload=workload or reads(),
         extents=tuple(Extent(start_bytes=at, length_bytes=length) for at, length in extents),
         warm_up_seconds=warm_up_seconds,
-        seconds=seconds,
+        settle_seconds=0.0,
+        place_seconds=place_seconds,
+        longest_seconds=longest_seconds,
         max_bytes=max_bytes,
         deadline_seconds=deadline_seconds,
     )
@@ -57,7 +60,7 @@ def loop_request(
     *,
     workload: Workload | None = None,
     extents: tuple[tuple[int, int], ...] = ((0, 64 * MIB),),
-    seconds: float = 5.0,
+    place_seconds: float = 5.0,
     max_bytes: int = 1 << 40,
 ) -> ProbeRequest:
     return request(
@@ -65,6 +68,6 @@ def loop_request(
         number=loop.number,
         workload=workload,
         extents=extents,
-        seconds=seconds,
+        place_seconds=place_seconds,
         max_bytes=max_bytes,
     )

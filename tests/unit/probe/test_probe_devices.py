@@ -15,7 +15,7 @@ import pytest
 
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.stop import StopToken
-from arraygauge.probe.values import Outcome, Route
+from arraygauge.probe.values import Outcome
 from arraygauge.theory.values import Access
 from unit.probe.loop_device import LoopDevice, attached, random_file, require_loop_devices
 from unit.probe.probe_requests import loop_request, reads, request
@@ -27,15 +27,10 @@ ENDLESS = ((0, 1 << 40),)
 def test_a_block_device_is_read_and_measured(prober: Prober, loop: LoopDevice) -> None:
     measured = prober.run(loop_request(loop))
     assert (measured.outcome, measured.detail) == (Outcome.COMPLETED, None)
-    assert measured.usable
-    assert measured.route is Route.RAW
     assert measured.bytes_read == 64 * MIB
-    assert measured.zero_bytes == 0
-    assert measured.bytes_per_second is not None
-    assert measured.bytes_per_second > 1e6
-    assert measured.low_bytes_per_second is not None
-    assert measured.high_bytes_per_second is not None
-    assert measured.low_bytes_per_second <= measured.high_bytes_per_second
+    (place,) = measured.places
+    assert place.zero_bytes == 0
+    assert place.bytes_per_second > 1e6
     assert measured.latency is not None
     assert 0 < measured.latency.median <= measured.latency.p90 <= measured.latency.p99
     assert measured.latency.p99 <= measured.latency.maximum < 5
@@ -50,9 +45,9 @@ def test_several_places_are_each_measured(prober: Prober, loop: LoopDevice) -> N
 
 def test_small_random_reads_are_measured(prober: Prober, loop: LoopDevice) -> None:
     workload = reads(4 * KIB, access=Access.RANDOM)
-    measured = prober.run(loop_request(loop, workload=workload, seconds=0.2))
+    measured = prober.run(loop_request(loop, workload=workload, place_seconds=0.2))
     assert measured.outcome is Outcome.COMPLETED
-    assert measured.bytes_per_second is not None
+    assert len(measured.places) == 1
 
 
 def test_the_byte_budget_ends_the_burst(prober: Prober, loop: LoopDevice) -> None:
@@ -68,14 +63,13 @@ def test_unwritten_blocks_are_counted_as_zero(prober: Prober, tmp_path: Path) ->
     os.truncate(backing, 64 * MIB)
     with attached(backing) as device:
         measured = prober.run(loop_request(device))
-    assert measured.zero_bytes == 32 * MIB
+    assert measured.places[0].zero_bytes == 32 * MIB
     assert measured.bytes_read == 64 * MIB
 
 
 def test_a_file_is_read_directly(prober: Prober, random_backing: Path) -> None:
     measured = prober.run(request(random_backing))
     assert measured.outcome is Outcome.COMPLETED
-    assert measured.route is Route.FILE
     assert measured.bytes_read == 64 * MIB
 
 
@@ -99,7 +93,7 @@ def test_all_reading_threads_are_of_the_idle_class(prober: Prober, endless: Loop
 @contextmanager
 def reading(prober: Prober, device: LoopDevice) -> Iterator[psutil.Process]:
     """The child in the middle of a burst."""
-    burst = loop_request(device, extents=ENDLESS, seconds=20)
+    burst = loop_request(device, extents=ENDLESS, place_seconds=5)
     thread = threading.Thread(target=prober.run, args=(burst,))
     thread.start()
     try:
@@ -133,10 +127,10 @@ def test_told_to_stop_in_mid_probe_it_ends_within_half_a_second(
     timer = threading.Timer(0.3, stop.set)
     timer.start()
     began = time.monotonic()
-    measured = prober.run(loop_request(endless, extents=ENDLESS, seconds=10))
+    measured = prober.run(loop_request(endless, extents=ENDLESS))
     assert time.monotonic() - began < 0.3 + 0.5
     assert measured.outcome is Outcome.INTERRUPTED
-    assert not measured.usable
+    assert measured.places == ()
     assert measured.bytes_read > 0, "what a killed child had read is still accounted for"
     assert psutil.Process().children() == []
 
@@ -161,14 +155,13 @@ def test_a_device_that_loses_its_medium_in_mid_probe_is_a_read_error(
     with attached(backing) as device:
         timer = threading.Timer(0.4, os.truncate, (backing, 0))
         timer.start()
-        measured = prober.run(loop_request(device, extents=ENDLESS, seconds=8))
+        measured = prober.run(loop_request(device, extents=ENDLESS))
         timer.join()
     assert measured.outcome is Outcome.READ_ERROR
     assert measured.detail is not None
     assert device.node in measured.detail
     assert "EIO" in measured.detail
-    assert measured.bytes_per_second is not None, "what was measured before is kept"
-    assert not measured.usable
+    assert len(measured.places) == 1, "what was measured before is kept"
 
 
 def test_a_file_cut_short_in_mid_probe_is_a_read_error(prober: Prober, tmp_path: Path) -> None:
@@ -177,7 +170,7 @@ def test_a_file_cut_short_in_mid_probe_is_a_read_error(prober: Prober, tmp_path:
     os.truncate(file, 1 << 40)
     timer = threading.Timer(0.4, os.truncate, (file, 0))
     timer.start()
-    measured = prober.run(request(file, extents=ENDLESS, seconds=8))
+    measured = prober.run(request(file, extents=ENDLESS))
     timer.join()
     assert measured.outcome is Outcome.READ_ERROR
     assert measured.detail is not None
@@ -284,7 +277,7 @@ def _device_refused_to_root() -> tuple[str, tuple[int, int]]:
         ({"workload": reads(queue_depth=0)}, "in flight"),
         ({"workload": reads(queue_depth=2, streams=3)}, "each stream"),
         ({"extents": ()}, "somewhere to read"),
-        ({"seconds": 0.3, "warm_up_seconds": 0.3}, "beyond the warm-up"),
+        ({"place_seconds": 0.0}, "time to count"),
     ],
 )
 def test_a_request_without_sense_is_a_bug_and_raises(

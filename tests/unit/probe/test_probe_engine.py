@@ -6,20 +6,24 @@ the child's own code.
 
 from __future__ import annotations
 
-import ctypes
 import errno
 import json
 import threading
 import time
 from collections.abc import Callable
-from itertools import pairwise
 from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arraygauge.probe.child import Burst, aligned_buffers, report, scattered
+from arraygauge.probe.children.reading import (
+    NANOSECONDS,
+    Burst,
+    ProbeError,
+    check_temperature,
+    report,
+)
 from arraygauge.probe.reply import Reply, parse_reply
 
 KIB, MIB = 1 << 10, 1 << 20
@@ -36,7 +40,11 @@ def asked(**changes: object) -> SimpleNamespace:
         "streams": 1,
         "extents": [[0, 64 * MIB]],
         "warm_up_seconds": 0.0,
-        "seconds": 10.0,
+        "settle_seconds": 0.0,
+        "place_seconds": 10.0,
+        "linger_seconds": 0.0,
+        "longest_seconds": 20.0,
+        "start_at_nanoseconds": 0,
         "max_bytes": 1 << 40,
     }
     return SimpleNamespace(**(usual | changes))
@@ -70,17 +78,17 @@ class Drive:
 def run(
     request: SimpleNamespace, read: Callable[[int, list[memoryview], int], int]
 ) -> tuple[Burst, Reply]:
-    progress = memoryview(bytearray(8)).cast("Q")
-    burst = Burst(request, read, progress)
+    words = memoryview(bytearray(8 * (1 + 2 * request.queue_depth))).cast("Q")
+    burst = Burst(request, read, words)
     burst.run(-1)
-    assert progress[0] == burst.read_bytes
-    return burst, parse_reply(json.dumps(report(burst, 1)).encode())
+    assert sum(words[1::2]) == sum(words[2::2]) == burst.bytes_read, "all that was asked for came"
+    return burst, parse_reply(json.dumps(report(burst, None, 1)).encode())
 
 
 def test_a_slow_drive_is_measured_within_four_per_cent_in_half_a_second() -> None:
     """20 MB/s, 1 MiB × 8: one transfer is a tenth of the time there is. What is left is
     the machine's own punctuality; see the window's tests for the exact figures."""
-    request = asked(transfer_bytes=MIB, queue_depth=8, seconds=0.6, warm_up_seconds=0.1)
+    request = asked(transfer_bytes=MIB, queue_depth=8, place_seconds=0.5, warm_up_seconds=0.1)
     _, reply = run(request, Drive(bytes_per_second=20e6))
     assert reply.places[0].bytes_per_second == pytest.approx(20e6, rel=0.04)
 
@@ -99,11 +107,12 @@ def test_a_sequential_burst_reads_each_place_of_each_extent_once_in_order() -> N
 
 
 def test_streams_divide_the_extent_and_the_queue_among_them() -> None:
-    """Two streams of depth two begin at the two halves, and between them read it all."""
-    drive = Drive(bytes_per_second=200e6)
+    """Two streams of depth two begin at the two halves, and between them read it all: the
+    one that ends first leaves the other its turns."""
+    drive = Drive(bytes_per_second=20e6)
     run(asked(queue_depth=4, streams=2, extents=[[0, 2 * MIB]]), drive)
     assert {0, MIB} <= set(drive.offsets[:4])
-    assert len(set(drive.offsets)) == len(drive.offsets) >= 16
+    assert sorted(drive.offsets) == list(range(0, 2 * MIB, 64 * KIB))
 
 
 def test_random_reads_stay_in_the_extent_and_repeat_no_place() -> None:
@@ -115,7 +124,7 @@ def test_random_reads_stay_in_the_extent_and_repeat_no_place() -> None:
 def test_no_more_is_read_than_the_byte_budget_and_each_extent_has_its_share() -> None:
     drive = Drive()
     burst, reply = run(asked(extents=[[0, MIB], [8 * MIB, MIB]], max_bytes=MIB), drive)
-    assert burst.read_bytes == MIB
+    assert burst.bytes_read == MIB
     assert sum(offset < MIB for offset in drive.offsets) == 8
     assert reply.budget_spent
 
@@ -126,19 +135,102 @@ def test_an_extent_read_to_its_end_has_not_spent_the_budget() -> None:
     assert reply.bytes_read == MIB
 
 
-def test_time_is_shared_among_the_extents() -> None:
-    request = asked(extents=[[0, 1 << 40], [1 << 41, 1 << 40]], seconds=0.4)
+def test_a_burst_ended_by_its_time_has_not_spent_the_budget() -> None:
+    request = asked(extents=[[0, 1 << 40]], place_seconds=0.1, max_bytes=1 << 30)
+    _, reply = run(request, Drive(bytes_per_second=50e6))
+    assert not reply.budget_spent
+
+
+def test_each_extent_is_read_for_its_time() -> None:
+    request = asked(extents=[[0, 1 << 40], [1 << 41, 1 << 40]], place_seconds=0.2)
     began = time.perf_counter()
     _, reply = run(request, Drive(bytes_per_second=50e6))
     assert 0.4 <= time.perf_counter() - began < 1
     assert [place.seconds for place in reply.places] == pytest.approx([0.2, 0.2], abs=0.05)
 
 
+def test_no_extent_begins_after_the_longest_time() -> None:
+    extents = [[index << 40, 1 << 40] for index in range(6)]
+    request = asked(extents=extents, place_seconds=0.1, longest_seconds=0.25)
+    _, reply = run(request, Drive(bytes_per_second=50e6))
+    assert len(reply.places) == 3
+
+
+def test_reading_goes_on_uncounted_while_others_are_still_counted() -> None:
+    request = asked(place_seconds=0.1, linger_seconds=0.2, extents=[[0, 1 << 40]])
+    began = time.perf_counter()
+    burst, reply = run(request, Drive(bytes_per_second=50e6))
+    assert 0.3 <= time.perf_counter() - began < 0.6
+    assert reply.places[0].seconds == pytest.approx(0.1, abs=0.03)
+    assert burst.bytes_read > 2 * reply.places[0].bytes_read
+
+
+def test_a_burst_begins_at_the_moment_asked_for() -> None:
+    begins: list[int] = []
+
+    def read(fd: int, into: list[memoryview], offset: int) -> int:
+        begins.append(time.perf_counter_ns())
+        return len(into[0])
+
+    moment = time.perf_counter_ns() + NANOSECONDS // 10
+    run(asked(start_at_nanoseconds=moment, extents=[[0, MIB]]), read)
+    assert 0 <= min(begins) - moment < NANOSECONDS // 50
+
+
+def test_told_to_stop_each_thread_finishes_what_is_in_flight_and_no_more() -> None:
+    """The parent sets the first word; what came is reported."""
+    request = asked(extents=[[0, 1 << 40], [1 << 41, 1 << 40]], transfer_bytes=MIB)
+    words = memoryview(bytearray(8 * 9)).cast("Q")
+    drive = Drive(bytes_per_second=200e6)
+    burst = Burst(request, drive, words)
+    timer = threading.Timer(0.2, words.__setitem__, (0, 1))
+    timer.start()
+    began = time.perf_counter()
+    burst.run(-1)
+    timer.join()
+    assert time.perf_counter() - began < 0.2 + 4 * MIB / 200e6 + 0.05
+    assert burst.bytes_read == len(drive.offsets) * MIB
+    assert [place.start for place in burst.places if place.gate] == [0]
+    reply = parse_reply(json.dumps(report(burst, None, 1)).encode())
+    assert (reply.step, reply.budget_spent) == ("done", False)
+    assert reply.places[0].bytes_per_second == pytest.approx(200e6, rel=0.1)
+
+
+@given(
+    depth=st.integers(1, 12),
+    streams=st.integers(1, 4),
+    extents=st.lists(st.tuples(st.integers(0, 40), st.integers(0, 40)), min_size=1, max_size=5),
+    transfers=st.integers(0, 60),
+    random=st.booleans(),
+)
+def test_whatever_is_asked_no_more_bytes_are_read_than_allowed(
+    *, depth: int, streams: int, extents: list[tuple[int, int]], transfers: int, random: bool
+) -> None:
+    size = 4 * KIB
+    drive = Drive()
+    request = asked(
+        queue_depth=max(depth, streams),
+        streams=streams,
+        random=random,
+        transfer_bytes=size,
+        extents=[[at * size, length * size + 100] for at, length in extents],
+        max_bytes=transfers * size + size // 2,
+    )
+    burst, reply = run(request, drive)
+    assert burst.bytes_read == len(drive.offsets) * size <= transfers * size
+    assert reply.bytes_read == burst.bytes_read
+    assert all(
+        any(at * size <= offset <= (at + length - 1) * size for at, length in extents)
+        for offset in drive.offsets
+    )
+
+
 def test_a_very_slow_drive_is_left_after_the_first_places_with_a_rate() -> None:
-    """At 2 MB/s the queue alone takes 0.26 s to drain at each place; three would take
-    three times the 0.3 s that were asked for."""
+    """At 2 MB/s eight transfers take 0.26 s and the queue as long again to drain: after two
+    places 0.6 s are over."""
     places = [[0, 1 << 30], [1 << 40, 1 << 30], [1 << 41, 1 << 30]]
-    _, reply = run(asked(extents=places, queue_depth=8, seconds=0.3), Drive(bytes_per_second=2e6))
+    request = asked(extents=places, queue_depth=8, place_seconds=0.1, longest_seconds=0.6)
+    _, reply = run(request, Drive(bytes_per_second=2e6))
     assert [place.start_bytes for place in reply.places] == [0, 1 << 40]
     assert reply.places[0].bytes_per_second == pytest.approx(2e6, rel=0.2)
 
@@ -151,8 +243,9 @@ def test_all_zero_transfers_are_counted_as_such() -> None:
         into[0][:] = data * len(into[0])
         return len(into[0])
 
-    _, reply = run(asked(extents=[[0, 4 * MIB]]), read)
-    assert reply.zero_bytes == 2 * MIB
+    _, reply = run(asked(extents=[[0, 4 * MIB], [8 * MIB, 4 * MIB]]), read)
+    assert [place.zero_bytes for place in reply.places] == [2 * MIB, 2 * MIB]
+    assert all(place.empty for place in reply.places)
 
 
 def test_a_transfer_with_one_written_block_is_not_taken_for_zero() -> None:
@@ -165,7 +258,7 @@ def test_a_transfer_with_one_written_block_is_not_taken_for_zero() -> None:
         return len(into[0])
 
     _, reply = run(asked(extents=[[0, 4 * MIB]]), read)
-    assert reply.zero_bytes == 0
+    assert reply.places[0].zero_bytes == 0
 
 
 def test_a_read_error_stops_the_burst_and_what_was_measured_is_kept() -> None:
@@ -190,38 +283,18 @@ def test_a_device_that_ends_early_is_said_to_have_shrunk() -> None:
     assert (reply.step, reply.number, reply.offset) == ("read", 0, MIB)
 
 
-@given(
-    count=st.integers(min_value=1, max_value=3000),
-    seed=st.integers(min_value=0, max_value=2**32 - 1),
+def test_a_drive_too_hot_is_not_read() -> None:
+    """Documentation/hwmon/sysfs-interface.rst: temp1_input is in millidegrees."""
+    with pytest.raises(ProbeError) as caught:
+        check_temperature("70001", 70.0)
+    assert (caught.value.step, caught.value.found) == ("hot", "70")
+
+
+@pytest.mark.parametrize(
+    ("text", "hottest"),
+    [("70000", 70.0), ("-5000", 70.0), (None, 70.0), ("", 70.0), ("n/a", 70.0), ("99000", None)],
 )
-def test_scattered_places_are_each_met_once(count: int, seed: int) -> None:
-    offsets = list(scattered(512, count, 4096, seed))
-    assert sorted(offsets) == [512 + index * 4096 for index in range(count)]
-
-
-def test_scattered_places_follow_no_pattern() -> None:
-    """A drive must not be able to read ahead: few neighbours follow each other, and the
-    steps between places are nearly all different."""
-    places = [offset // 4096 for offset in scattered(0, 4096, 4096, 1)]
-    steps = [later - earlier for earlier, later in pairwise(places)]
-    assert sum(abs(step) == 1 for step in steps) < 40
-    assert len(set(steps)) > 2000
-
-
-def test_the_seed_decides_the_order() -> None:
-    first, again, other = (list(scattered(0, 500, 4096, seed)) for seed in (1, 1, 2))
-    assert first == again != other
-
-
-def test_an_unfinished_order_of_a_huge_drive_costs_no_memory() -> None:
-    places = scattered(0, 10**12 // 4096, 4096, 3)
-    assert len({next(places) for _ in range(1000)}) == 1000
-
-
-def test_buffers_are_page_aligned_and_do_not_overlap() -> None:
-    addresses = []
-    for buffer in aligned_buffers(3, 5000):
-        assert len(buffer) == 5000
-        addresses.append(ctypes.addressof(ctypes.c_char.from_buffer(buffer)))
-    assert all(address % 4096 == 0 for address in addresses)
-    assert sorted(addresses)[1] - sorted(addresses)[0] >= 5000
+def test_a_drive_that_is_cool_or_has_no_sensor_is_read(
+    text: str | None, hottest: float | None
+) -> None:
+    check_temperature(text, hottest)

@@ -2,42 +2,49 @@
 
 from __future__ import annotations
 
-import errno
 import fcntl
 import os
-import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
-from arraygauge.probe.filesystems import why_unfit
-from arraygauge.probe.own_file import OwnFile, Refusal, prepare_own_file, why_no_room
+from arraygauge.probe.own_file import OwnFile, Refusal, prepare_own_file
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.values import Outcome
-from unit.probe.loop_device import why_no_loop_devices
 from unit.probe.probe_requests import request
+from unit.probe.real_filesystem import (
+    hosted,
+)
 
 MIB = 1 << 20
 NAME = "arraygauge-probe-4MiB.random"
 PARTIAL = f".{NAME}.partial"
 
 
+def prepare(directory: Path, size_bytes: int, stop: StopToken) -> OwnFile | Refusal:
+    existing = next(path for path in (directory, *directory.parents) if path.is_dir())
+    return prepare_own_file(Prober(stop), "sdz", [directory], size_bytes, hosted(existing))
+
+
 def prepared(directory: Path, size_bytes: int = 4 * MIB) -> OwnFile:
-    made = prepare_own_file(directory, size_bytes, "ext4", False)
+    stop = StopToken()
+    made = prepare(directory, size_bytes, stop)
+    stop.close()
     assert isinstance(made, OwnFile), made
     return made
 
 
-def refused(directory: Path, size_bytes: int = 4 * MIB, stop: StopToken | None = None) -> str:
-    refusal = prepare_own_file(directory, size_bytes, "ext4", False, stop)
-    assert isinstance(refusal, Refusal)
+def refused(directory: Path, size_bytes: int = 4 * MIB) -> str:
+    stop = StopToken()
+    refusal = prepare(directory, size_bytes, stop)
+    stop.close()
+    assert isinstance(refusal, Refusal), refusal
     assert str(directory) in refusal.detail
     return refusal.detail
 
@@ -68,7 +75,7 @@ def test_a_probe_of_it_finds_no_zeros(tmp_path: Path, prober: Prober) -> None:
     measured = prober.run(request(own.path, extents=((0, own.size_bytes),)))
     assert measured.outcome is Outcome.COMPLETED
     assert measured.bytes_read == 4 * MIB
-    assert measured.zero_bytes == 0
+    assert sum(place.zero_bytes for place in measured.places) == 0
 
 
 def test_it_is_reused_and_not_written_again(tmp_path: Path) -> None:
@@ -143,19 +150,35 @@ def test_one_that_another_run_is_writing_is_left_to_it(tmp_path: Path) -> None:
     assert (tmp_path / PARTIAL).exists()
 
 
-def test_told_to_stop_it_leaves_nothing(tmp_path: Path, stop: StopToken) -> None:
+def test_told_to_stop_it_is_not_begun(tmp_path: Path, stop: StopToken) -> None:
     stop.set()
-    assert "told to stop" in refused(tmp_path, stop=stop)
+    refusal = prepare(tmp_path, 4 * MIB, stop)
+    assert isinstance(refusal, Refusal)
+    assert "told to stop" in refusal.detail
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_writer_that_is_killed_leaves_no_file_under_the_name(tmp_path: Path) -> None:
+def test_told_to_stop_in_mid_writing_it_leaves_nothing(tmp_path: Path, stop: StopToken) -> None:
+    """A file of 2 GiB takes longer than the fifth of a second it is given."""
+    timer = threading.Timer(0.2, stop.set)
+    timer.start()
+    began = time.monotonic()
+    refusal = prepare(tmp_path, 2048 * MIB, stop)
+    timer.join()
+    assert isinstance(refusal, Refusal)
+    assert "told to stop" in refusal.detail
+    assert time.monotonic() - began < 1.5
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_writer_whose_parent_is_killed_leaves_no_file_under_the_name(tmp_path: Path) -> None:
     """At eight moments; whatever is there under the name is whole, and the next run clears up."""
     program = (
         "import sys; from pathlib import Path;"
-        "from arraygauge.probe.own_file import prepare_own_file;"
+        f"sys.path[:0] = {sys.path!r};"
+        "from unit.probe.test_probe_own_file import prepared;"
         "print('ready', flush=True);"
-        f"prepare_own_file(Path({str(tmp_path)!r}), {32 * MIB}, 'ext4', False)"
+        f"prepared(Path({str(tmp_path)!r}), {32 * MIB})"
     )
     name = tmp_path / "arraygauge-probe-32MiB.random"
     for moment in range(8):
@@ -164,6 +187,8 @@ def test_a_writer_that_is_killed_leaves_no_file_under_the_name(tmp_path: Path) -
             writer.stdout.readline()
             time.sleep(0.02 * moment)
             writer.send_signal(signal.SIGKILL)
+        time.sleep(0.1)
+        assert {path.name for path in tmp_path.iterdir()} <= {name.name, f".{name.name}.partial"}
         if name.exists():
             assert name.stat().st_size == 32 * MIB
             name.unlink()
@@ -171,110 +196,36 @@ def test_a_writer_that_is_killed_leaves_no_file_under_the_name(tmp_path: Path) -
     assert [path.name for path in tmp_path.iterdir()] == [name.name]
 
 
-def test_too_little_room_is_refused_in_figures(tmp_path: Path) -> None:
-    """More than any disk holds; the same check as for one byte too few."""
-    detail = refused(tmp_path, 1 << 60)
-    assert "1.15e+06 TB" in detail
-    assert "must stay free" in detail
-    assert list(tmp_path.iterdir()) == []
+def test_leftovers_of_other_sizes_are_removed_too_but_nothing_else(tmp_path: Path) -> None:
+    for name in (".arraygauge-probe-7MiB.random.partial", ".arraygauge-probe-x.partial", "film"):
+        (tmp_path / name).write_bytes(b"half")
+    prepared(tmp_path)
+    names = {path.name for path in tmp_path.iterdir()}
+    assert names == {NAME, ".arraygauge-probe-x.partial", "film"}
 
 
-@pytest.mark.parametrize(
-    ("size", "free", "whole", "fits"),
-    [
-        (100, 300, 1000, True),
-        (100, 299, 1000, False),
-        (1, 51, 1000, True),
-        (1, 50, 1000, False),
-    ],
-)
-def test_a_twentieth_of_the_filesystem_and_twice_the_file_stay_free(
-    size: int, free: int, whole: int, fits: bool
-) -> None:
-    assert (why_no_room(size, free, whole) is None) == fits
+def test_one_with_a_second_name_is_refused_and_left(tmp_path: Path) -> None:
+    """A hard link may be another program's file."""
+    (tmp_path / "film").write_bytes(os.urandom(4 * MIB))
+    (tmp_path / NAME).hardlink_to(tmp_path / "film")
+    assert "second name" in refused(tmp_path)
+    assert (tmp_path / "film").stat().st_nlink == 2
 
 
-def test_twice_the_file_s_size_stays_free_on_a_real_filesystem(tmp_path: Path) -> None:
-    """On a real filesystem of 32 MB with about 24 MB free: 8 MiB fit thrice, 12 MiB do not."""
-    with small_filesystem(tmp_path) as mounted:
-        assert "must stay free" in refused(mounted, 12 * MIB)
-        prepared(mounted, 6 * MIB)
-
-
-def test_a_filesystem_that_fills_up_in_mid_writing_is_refused_and_left_clean(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Something else takes the space after it was checked: the kernel says ENOSPC."""
-    with small_filesystem(tmp_path) as mounted:
-        before = set(mounted.iterdir())
-        monkeypatch.setattr("arraygauge.probe.own_file._check_room", lambda *_: None)
-        assert "it is full" in refused(mounted, 100 * MIB)
-        assert set(mounted.iterdir()) == before
-
-
-def test_a_read_only_mount_is_refused_even_if_inventory_did_not_know(tmp_path: Path) -> None:
-    with small_filesystem(tmp_path) as mounted:
-        subprocess.run(["mount", "-o", "remount,ro", mounted], check=True)
-        assert "read-only" in refused(mounted)
-
-
-def test_a_directory_that_may_not_be_written_is_refused(tmp_path: Path) -> None:
-    detail = refused(Path("/proc/arraygauge-cannot-be-made-here"))
-    assert errno.errorcode[errno.ENOENT] in detail or errno.errorcode[errno.EACCES] in detail
-
-
-def test_a_file_in_place_of_the_directory_is_refused(tmp_path: Path) -> None:
-    (tmp_path / "state").write_text("")
-    assert "not a directory" in refused(tmp_path / "state" / "arraygauge")
-
-
-@pytest.mark.parametrize(
-    ("filesystem", "reason"),
-    [
-        ("nfs4", "network"),
-        ("cifs", "network"),
-        ("9p", "network"),
-        ("virtiofs", "network"),
-        ("fuse.sshfs", "run by a program"),
-        ("fuseblk", "run by a program"),
-        ("tmpfs", "memory"),
-        ("ramfs", "memory"),
-        ("overlay", "stacked"),
-        ("squashfs", "can only be read"),
-        ("neverheardof", "not known"),
-    ],
-)
-def test_unfit_filesystems_are_refused_each_with_its_reason(
-    tmp_path: Path, filesystem: str, reason: str
-) -> None:
-    refusal = prepare_own_file(tmp_path, MIB, filesystem, False)
+def test_a_directory_on_another_device_is_refused(tmp_path: Path, stop: StopToken) -> None:
+    """As when its filesystem was unmounted since inventory looked: what shows through is not it."""
+    elsewhere = hosted(Path("/proc"))
+    refusal = prepare_own_file(Prober(stop), "sdz", [tmp_path / "new"], 4 * MIB, elsewhere)
     assert isinstance(refusal, Refusal)
-    assert filesystem in refusal.detail
-    assert reason in refusal.detail
+    assert f"{tmp_path}/new lies on " in refusal.detail
+    assert "probe.own_file_directories" in refusal.detail
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("filesystem", ["ext4", "xfs", "btrfs", "f2fs", "vfat"])
-def test_filesystems_on_devices_are_fit_unless_read_only(filesystem: str) -> None:
-    assert why_unfit(filesystem, read_only=False) is None
-    assert "read-only" in (why_unfit(filesystem, read_only=True) or "")
-
-
-@contextmanager
-def small_filesystem(directory: Path) -> Iterator[Path]:
-    """A real ext4 of 32 MB on a loop device, mounted while the block runs."""
-    problem = why_no_loop_devices()
-    if problem is None and shutil.which("mkfs.ext4") is None:
-        problem = "mkfs.ext4 is not installed"
-    if problem is not None:
-        pytest.skip(problem)
-    image, mounted = directory / "image", directory / "mounted"
-    image.touch()
-    os.truncate(image, 32 * 10**6)
-    mounted.mkdir()
-    subprocess.run(["mkfs.ext4", "-q", "-F", image], check=True)
-    subprocess.run(["mount", "-o", "loop", image, mounted], check=True)
-    try:
-        yield mounted
-    finally:
-        subprocess.run(["umount", mounted], check=True)
+def test_of_several_directories_the_first_on_the_device_is_taken(
+    tmp_path: Path, stop: StopToken
+) -> None:
+    places = [Path("/proc/x"), tmp_path / "first", tmp_path / "second"]
+    made = prepare_own_file(Prober(stop), "sdz", places, MIB, hosted(tmp_path))
+    assert isinstance(made, OwnFile)
+    assert made.path.parent == tmp_path / "first"

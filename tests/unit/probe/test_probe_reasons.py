@@ -36,9 +36,8 @@ def reply(
         budget_spent=budget_spent,
         seconds=1.0,
         bytes_read=bytes_read,
-        zero_bytes=0,
+        temperature=None,
         places=(),
-        slices=(),
         latency=None,
     )
 
@@ -73,6 +72,12 @@ def test_an_error_after_which_the_node_is_gone_means_it_was_unplugged() -> None:
 @pytest.mark.parametrize("step", [Step.OPEN, Step.READ])
 def test_what_the_drive_could_not_read_is_a_read_error(step: Step, number: int) -> None:
     assert outcome_of(reply(step, number)) is Outcome.READ_ERROR
+
+
+def test_a_drive_too_hot_to_be_read_is_said_to_be_so() -> None:
+    hot = reply(Step.HOT, found="71")
+    assert outcome_of(hot) is Outcome.TOO_HOT
+    assert explain(RAW, hot) == "sdz: 71 °C is too hot to be read; look to its cooling"
 
 
 def test_misaligned_reads_are_refused_at_once_but_an_error_later_on() -> None:

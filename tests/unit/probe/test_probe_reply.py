@@ -13,7 +13,7 @@ from arraygauge.probe.reply import Reply, ReplyError, Step, parse_reply
 
 
 def answer(**changes: Any) -> dict[str, Any]:
-    """One extent: 3 MB in 30 ms in two slices, and 1 MB more in 10 ms."""
+    """Two extents: 4 MB counted in 40 ms and 3 MB in 20 ms, half a megabyte of it zeros."""
     usual = {
         "step": "done",
         "number": 0,
@@ -21,18 +21,14 @@ def answer(**changes: Any) -> dict[str, Any]:
         "found": "",
         "gone": False,
         "budget_spent": False,
-        "nanoseconds": 50_000_000,
-        "bytes_read": 5_000_000,
-        "zero_bytes": 0,
+        "nanoseconds": 80_000_000,
+        "bytes_read": 9_000_000,
+        "temperature": "41850",
         "places": [
-            {
-                "start": 1_000_000,
-                "slices": [[1_000_000, 10_000_000], [2_000_000, 20_000_000]],
-                "rest": [1_000_000, 10_000_000],
-            }
+            [1_000_000, 4_000_000, 40_000_000, 0],
+            [50_000_000, 3_000_000, 20_000_000, 500_000],
         ],
-        "latencies": [[1_000_000, 8], [2_000_000, 1], [9_000_000, 1]],
-        "longest": 9_000_000,
+        "latencies": [1_000_000, 2_000_000, 8_000_000, 9_000_000],
     }
     return usual | changes
 
@@ -60,9 +56,9 @@ def test_an_answer_with_any_fields_replaced_is_refused_or_coherent(changes: dict
         reply = parsed(**changes)
     except ReplyError:
         return
-    assert reply.zero_bytes <= reply.bytes_read
+    assert sum(place.zero_bytes for place in reply.places) <= reply.bytes_read
+    assert sum(place.bytes_read for place in reply.places) <= reply.bytes_read
     assert all(place.seconds > 0 and place.bytes_read > 0 for place in reply.places)
-    assert all(rate > 0 for rate in reply.slices)
 
 
 @given(st.sampled_from(sorted(answer())))
@@ -80,13 +76,16 @@ def test_every_field_is_needed(missing: str) -> None:
         {"bytes_read": 1.5},
         {"bytes_read": True},
         {"bytes_read": 2**63},
-        {"bytes_read": 3_999_999},
-        {"zero_bytes": 5_000_001},
+        {"bytes_read": 6_999_999},
+        {"bytes_read": 9_000_000, "places": [[0, 1, 1, 9_000_001]]},
         {"nanoseconds": "1"},
         {"step": "asleep"},
+        {"temperature": 41},
         {"places": [[1, 2, 3]]},
-        {"places": [{"start": 0, "slices": [[1]], "rest": [0, 0]}]},
-        {"latencies": [[1, 2, 3]]},
+        {"places": [[1, 2, 3, -4]]},
+        {"places": [{"start": 0}]},
+        {"latencies": [1, 2, 3]},
+        {"latencies": [1, 2, 3, "4"]},
     ],
 )
 def test_impossible_figures_are_refused(changes: dict[str, Any]) -> None:
@@ -99,39 +98,40 @@ def test_deep_nesting_is_refused_and_does_not_exhaust_the_stack() -> None:
         parse_reply(b"[" * 200_000)
 
 
-def test_a_place_counts_its_slices_and_the_piece_left_over() -> None:
-    place = parsed().places[0]
-    assert (place.start_bytes, place.bytes_read) == (1_000_000, 4_000_000)
-    assert place.seconds == pytest.approx(0.04)
-    assert place.bytes_per_second == pytest.approx(100e6)
+def test_places_keep_their_order_and_give_rates_in_bytes_per_second() -> None:
+    first, second = parsed().places
+    assert (first.start_bytes, first.bytes_read, first.zero_bytes) == (1_000_000, 4_000_000, 0)
+    assert first.seconds == pytest.approx(0.04)
+    assert first.bytes_per_second == pytest.approx(100e6)
+    assert second.bytes_per_second == pytest.approx(150e6)
 
 
-def test_slices_give_rates_in_bytes_per_second() -> None:
-    assert parsed().slices == pytest.approx((100e6, 100e6))
-
-
-def test_a_place_without_a_whole_slice_gives_its_own_rate_as_the_slice() -> None:
-    place = {"start": 0, "slices": [], "rest": [1_000_000, 5_000_000]}
-    assert parsed(places=[place]).slices == pytest.approx((200e6,))
+@pytest.mark.parametrize(("zeros", "empty"), [(0, False), (5_000, False), (5_001, True)])
+def test_a_place_with_more_than_a_twentieth_of_zeros_counts_as_empty(
+    zeros: int, empty: bool
+) -> None:
+    (place,) = parsed(places=[[0, 100_000, 1, zeros]]).places
+    assert place.empty is empty
 
 
 def test_a_place_where_nothing_was_counted_is_left_out() -> None:
-    place = {"start": 0, "slices": [], "rest": [0, 0]}
-    assert parsed(places=[place]).places == ()
+    assert parsed(places=[[0, 0, 0, 0], [0, 0, 0, 7]]).places == ()
 
 
-def test_quantiles_are_the_smallest_value_that_so_many_do_not_exceed() -> None:
-    """Ten transfers: eight of 1 ms, one of 2 ms, one of 9 ms."""
+def test_quantiles_are_taken_over_in_seconds() -> None:
     latency = parsed().latency
     assert latency is not None
-    assert latency.median == pytest.approx(0.001)
-    assert latency.p90 == pytest.approx(0.002)
-    assert latency.p99 == pytest.approx(0.009)
-    assert latency.maximum == pytest.approx(0.009)
+    assert (latency.median, latency.p90) == pytest.approx((0.001, 0.002))
+    assert (latency.p99, latency.maximum) == pytest.approx((0.008, 0.009))
 
 
 def test_no_counted_transfer_means_no_latency() -> None:
-    assert parsed(latencies=[], longest=0).latency is None
+    assert parsed(latencies=[]).latency is None
+
+
+def test_the_temperature_is_the_kernel_s_text_or_none() -> None:
+    assert parsed().temperature == "41850"
+    assert parsed(temperature=None).temperature is None
 
 
 def test_steps_and_errors_are_taken_over() -> None:

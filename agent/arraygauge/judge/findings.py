@@ -1,0 +1,120 @@
+"""What is worth telling, as typed facts: the cause, how bad it is, whom it touches.
+
+A finding names its *cause*, and one cause is one finding however many symptoms it has: a
+slow member explains a slow array, a lost drive the arrays that had it. Severity words are
+those of ITU-T X.733.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from enum import IntEnum, StrEnum
+
+
+class Severity(IntEnum):
+    """How bad it is, in order."""
+
+    INFORMATION = 0
+    MINOR = 1
+    MAJOR = 2
+    CRITICAL = 3
+
+
+class Matter(StrEnum):
+    """What is the matter, the worst first: of several with one cause the first is told."""
+
+    DATA_INCOMPLETE = "data incomplete"
+    NO_REDUNDANCY = "no redundancy left"
+    LESS_REDUNDANCY = "less redundancy"
+    DEVICE_HANGS = "device hangs"
+    READ_ERRORS = "read errors"
+    ARRAY_STOPPED = "array stopped"
+    ARRAY_GONE = "array gone"
+    BAD_BLOCKS = "bad blocks"
+    TOO_HOT = "too hot"
+    LINK_LOW = "link trained low"
+    SLOW_MEMBER = "slow member"
+    SLOW_PATH = "slow path"
+    SLOW_ARRAY = "slow array"
+    SLOW_DRIVE = "slow drive"
+    DRIFT = "drift"
+    MISMATCHES = "copies or parity disagree"
+    SYNCHRONISING = "synchronising"
+    AGENT_IMPAIRED = "agent impaired"
+
+
+class Origin(StrEnum):
+    """Who found it. Each origin speaks only for what it looked at."""
+
+    STATE = "state"
+    MEASURED = "measured"
+    PASSIVE = "passive"
+    DRIFT = "drift"
+    AGENT = "agent"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """What is at fault, by stable id; ``name`` is what the kernel calls it now."""
+
+    stable_id: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One cause and its matter.
+
+    ``arrays`` are the names of those it touches. ``facts`` are what the words are made of;
+    ``signature`` changes when something worth telling again did, and not with every figure.
+    """
+
+    origin: Origin
+    cause: Cause
+    matter: Matter
+    severity: Severity
+    arrays: tuple[str, ...]
+    signature: str
+    facts: object
+    also: tuple[Finding, ...] = ()
+    """Other findings with the same cause, told with this one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observation:
+    """All that one origin found at one look.
+
+    ``looked_at`` holds the stable ids it can speak for; None for everything: a finding of the
+    same origin not made again is then over. ``existing``, where an origin knows it, are all
+    the stable ids that are there or missed: whatever was found on others, by anyone, is over.
+    """
+
+    origin: Origin
+    findings: tuple[Finding, ...]
+    looked_at: frozenset[str] | None = None
+    existing: frozenset[str] | None = None
+
+    def speaks_for(self, finding: Finding) -> bool:
+        """Whether not making this finding means that it is over."""
+        if finding.origin is self.origin:
+            return self.looked_at is None or finding.cause.stable_id in self.looked_at
+        missing = self.existing is not None and finding.cause.stable_id not in self.existing
+        return missing and finding.origin is not Origin.AGENT
+
+
+_RANK = {matter: rank for rank, matter in enumerate(Matter)}
+
+
+def by_cause(findings: Iterable[Finding]) -> dict[str, Finding]:
+    """One finding for each cause: the worst, with the others beside it and all arrays of all."""
+    groups: dict[str, list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault(finding.cause.stable_id, []).append(finding)
+    return {cause: _joined(group) for cause, group in groups.items()}
+
+
+def _joined(group: list[Finding]) -> Finding:
+    worst, *others = sorted(group, key=lambda each: (-each.severity, _RANK[each.matter]))
+    arrays = tuple(dict.fromkeys(name for each in (worst, *others) for name in each.arrays))
+    return replace(worst, arrays=arrays, also=tuple(others))

@@ -1,0 +1,111 @@
+"""Findings from one pass's verdicts: a slow array is told as what slows it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from arraygauge.inventory.values import Host
+from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
+from arraygauge.judge.state import array_cause, drive_of
+from arraygauge.judge.values import ArrayVerdict, DeviceVerdict, Pace, Status
+from arraygauge.probe.values import Attempt, Measurement, Outcome
+
+_TROUBLES = {
+    Outcome.READ_ERROR: (Matter.READ_ERRORS, Severity.MAJOR),
+    Outcome.TIMED_OUT: (Matter.DEVICE_HANGS, Severity.MAJOR),
+    Outcome.ABANDONED: (Matter.DEVICE_HANGS, Severity.MAJOR),
+    Outcome.TOO_HOT: (Matter.TOO_HOT, Severity.MINOR),
+}
+_TELLING = (Outcome.COMPLETED, Outcome.BUDGET_SPENT, *_TROUBLES)
+"""Outcomes that say something of the device. Others leave open what it would have done."""
+
+
+def observe_status(status: Status) -> Observation:
+    """What the pass found. It speaks only for what it measured."""
+    slow = dict(_slow_members(status))
+    drives = [
+        finding
+        for verdict in status.devices
+        if (finding := _of_device(status, verdict, slow)) is not None
+    ]
+    arrays = [finding for verdict in status.arrays if (finding := _of_array(verdict)) is not None]
+    return Observation(
+        origin=Origin.MEASURED,
+        findings=(*drives, *arrays),
+        looked_at=frozenset(_looked_at(status)),
+    )
+
+
+def _looked_at(status: Status) -> Iterator[str]:
+    for verdict in status.devices:
+        cause = drive_of(status.host, verdict.device.name)
+        if cause is not None and _tells(verdict.attempt):
+            yield cause.stable_id
+    for array in status.arrays:
+        if _tells(array.attempt):
+            yield array.array.stable_id
+
+
+def _tells(attempt: Attempt) -> bool:
+    return isinstance(attempt, Measurement) and attempt.outcome in _TELLING
+
+
+def _slow_members(status: Status) -> Iterator[tuple[str, Severity]]:
+    """Members unlike their peers, by name; worse where the array is slower for it."""
+    for verdict in status.arrays:
+        severity = Severity.MAJOR if verdict.pace is Pace.SHORT else Severity.MINOR
+        for odd in verdict.odd_members:
+            yield odd.name, severity
+
+
+def _of_device(status: Status, verdict: DeviceVerdict, slow: dict[str, Severity]) -> Finding | None:
+    cause = drive_of(status.host, verdict.device.name)
+    found = _matter(verdict, slow)
+    if cause is None or found is None:
+        return None
+    matter, severity = found
+    return Finding(
+        origin=Origin.MEASURED,
+        cause=cause,
+        matter=matter,
+        severity=severity,
+        arrays=_arrays_with(status.host, verdict.device.name),
+        signature=f"{matter} {severity}",
+        facts=verdict,
+    )
+
+
+def _matter(verdict: DeviceVerdict, slow: dict[str, Severity]) -> tuple[Matter, Severity] | None:
+    """A link that trained low explains a slow drive; alone it is worth a look."""
+    attempt = verdict.attempt
+    if isinstance(attempt, Measurement) and attempt.outcome in _TROUBLES:
+        return _TROUBLES[attempt.outcome]
+    if verdict.low_links:
+        return Matter.LINK_LOW, slow.get(verdict.device.name, Severity.MINOR)
+    if verdict.device.name in slow:
+        return Matter.SLOW_MEMBER, slow[verdict.device.name]
+    if verdict.pace is Pace.SHORT:
+        return Matter.SLOW_DRIVE, Severity.MINOR
+    return None
+
+
+def _of_array(verdict: ArrayVerdict) -> Finding | None:
+    """Short for a reason that is no member's: what they share, or all of them."""
+    if verdict.pace is not Pace.SHORT or verdict.odd_members:
+        return None
+    cause: Cause = array_cause(verdict.array)
+    return Finding(
+        origin=Origin.MEASURED,
+        cause=cause,
+        matter=Matter.SLOW_ARRAY,
+        severity=Severity.MINOR,
+        arrays=(verdict.array.name,),
+        signature=str(verdict.cause),
+        facts=verdict,
+    )
+
+
+def _arrays_with(host: Host, name: str) -> tuple[str, ...]:
+    return tuple(
+        array.name for array in host.arrays if any(member.name == name for member in array.members)
+    )

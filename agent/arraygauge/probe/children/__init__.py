@@ -1,0 +1,1 @@
+"""What runs in the probing processes: the standard library only, so that they start fast."""

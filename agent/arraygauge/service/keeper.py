@@ -1,0 +1,140 @@
+"""What the agent knows over time: incidents and measurements, written down and told once.
+
+Two threads bring news: the main loop what the kernel says, the passes what was measured. One
+book of incidents takes both.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Sequence
+from functools import partial
+
+from arraygauge.history import Channel, Clock, History, HistoryError, Memory, Outbox, Pen, Records
+from arraygauge.history.dates import epoch_of
+from arraygauge.history.inventory_changes import inventory_changes
+from arraygauge.history.measurements import Measurements, records_of
+from arraygauge.inventory.values import Host
+from arraygauge.judge import Status
+from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
+from arraygauge.judge.incidents import Incident, IncidentBook, advance
+from arraygauge.judge.measured import observe_status
+from arraygauge.judge.state import Serving, observe_state
+from arraygauge.service.channels import Way
+from arraygauge.service.delivery import Delivering, finding_of
+from arraygauge.tell.incident_json import words_for
+
+_log = logging.getLogger(__name__)
+
+PRUNE_SECONDS = 86400.0
+
+
+class Keeper:
+    """The book of incidents over one history, and the messages about it.
+
+    ``start`` before any news; ``stop`` at the end. ``machine_name`` signs the messages.
+    """
+
+    def __init__(
+        self, history: History, clock: Clock, ways: Sequence[Way], machine_name: str
+    ) -> None:
+        self._pen = Pen(history)
+        outbox = Outbox(self._pen)
+        self._records = Records(self._pen, outbox)
+        self._memory = Memory(self._pen, clock)
+        self._measurements = Measurements(self._pen)
+        self._channels: tuple[Channel, ...] = tuple(way.channel for way in ways)
+        self._delivering = Delivering(outbox, history, [way.sender for way in ways], clock)
+        self._clock = clock
+        self._machine_name = machine_name
+        self._book = IncidentBook()
+        self._serving = Serving()
+        self._host: Host | None = None
+        self._problem: str | None = None
+        self._pruned_at = 0.0
+        self._lock = threading.Lock()
+
+    def start(self) -> None:
+        """Take up where the last run ended, and begin to send."""
+        try:
+            self._book = self._records.book(self._clock())
+            self._serving = self._memory.recall_serving()
+        except HistoryError as error:
+            _log.warning("what was known before cannot be read: %s", error.message)
+        self._delivering.start()
+
+    def stop(self, within_seconds: float) -> None:
+        """Messages not sent yet are sent after the next start."""
+        self._delivering.stop(within_seconds)
+
+    @property
+    def open_incidents(self) -> tuple[Incident, ...]:
+        """The worst first; safe from any thread."""
+        return self._book.open
+
+    def see_host(self, host: Host) -> None:
+        """What the kernel says now."""
+        with self._lock:
+            observation, serving = observe_state(host, self._serving)
+            if serving != self._serving:
+                self._serving = serving
+                self._memory.remember_serving(serving)
+            self._note_inventory(host)
+            self._advance(observation)
+            self._advance(self._of_agent())
+
+    def see_status(self, status: Status) -> None:
+        """What a pass measured."""
+        with self._lock:
+            self._measurements.add(records_of(status))
+            self._advance(observe_status(status))
+            self._prune()
+
+    def see_trouble(self, problem: str | None) -> None:
+        """That the kernel cannot be watched, or (None) that it can again."""
+        with self._lock:
+            self._problem = problem
+            self._advance(self._of_agent())
+
+    def _advance(self, observation: Observation) -> None:
+        now = self._clock()
+        self._book, changes = advance(self._book, observation, now.uptime_seconds)
+        words = partial(words_for, self._machine_name, epoch_of(now).date_of)
+        self._records.record(changes, words, self._channels, now)
+
+    def _note_inventory(self, host: Host) -> None:
+        if self._host is not None:
+            changes = inventory_changes(self._host, host)
+            if changes:
+                self._records.note_inventory(changes, self._clock())
+        self._host = host
+
+    def _of_agent(self) -> Observation:
+        """The agent's own health: channels that fail, a disk that takes nothing, no watching."""
+        findings = [finding_of(state) for state in self._delivering.troubles]
+        if self._pen.problem is not None:
+            findings.append(_impaired("history", "the history", self._pen.problem))
+        if self._problem is not None:
+            findings.append(_impaired("watching", "watching the kernel", None))
+        return Observation(origin=Origin.AGENT, findings=tuple(findings))
+
+    def _prune(self) -> None:
+        now = self._clock().uptime_seconds
+        if now - self._pruned_at > PRUNE_SECONDS:
+            self._pruned_at = now
+            self._measurements.prune()
+            self._records.prune()
+        self._records.note_seen(self._book.open, self._clock())
+
+
+def _impaired(part: str, name: str, facts: object) -> Finding:
+    return Finding(
+        origin=Origin.AGENT,
+        cause=Cause(stable_id=f"agent {part}", name=name),
+        matter=Matter.AGENT_IMPAIRED,
+        severity=Severity.MINOR,
+        arrays=(),
+        signature=part,
+        facts=facts,
+    )

@@ -1,0 +1,143 @@
+"""Past measurements for a person and for a script."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from arraygauge.history import MeasurementRecord
+from arraygauge.history.days import DaySummary
+from arraygauge.history.measurements import NOT_MADE, KnownDevice
+from arraygauge.judge import Pace
+from arraygauge.tell.plot import Point, plot
+from arraygauge.units import format_duration, format_rate
+
+HISTORY_FORMAT = "arraygauge.history/1"
+MOST_ROWS = 10
+PLOT_ROWS = 12
+
+
+def history_json(
+    device: KnownDevice, days: Iterable[DaySummary], records: Iterable[MeasurementRecord]
+) -> str:
+    """The document of `arraygauge history NAME --json`; rates in bytes per second."""
+    return json.dumps(
+        {
+            "format": HISTORY_FORMAT,
+            **asdict(device),
+            "days": [asdict(each) for each in days],
+            "measurements": [asdict(each) for each in records],
+        },
+        indent=2,
+        allow_nan=False,
+    )
+
+
+def devices_json(known: Iterable[KnownDevice]) -> str:
+    """The document of `arraygauge history --json`."""
+    devices = [asdict(each) for each in known]
+    return json.dumps({"format": HISTORY_FORMAT, "devices": devices}, indent=2)
+
+
+def print_known(console: Console, known: Sequence[KnownDevice], now_seconds: float) -> None:
+    """What there is a history of."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for heading in ("name", "stable id", "last measured"):
+        table.add_column(heading)
+    for each in known:
+        ago = format_duration(max(0.0, now_seconds - each.last_seconds))
+        table.add_row(Text(each.name), Text(each.stable_id), Text(f"{ago} ago"))
+    console.print(table)
+
+
+def print_past(
+    console: Console,
+    device: KnownDevice,
+    days: Sequence[DaySummary],
+    records: Sequence[MeasurementRecord],
+) -> None:
+    """One device's past: a plot of the workload it was measured with most, and the latest."""
+    console.print(Text.assemble((device.name, "bold"), f"  {device.stable_id}"))
+    workload = _usual(days, records)
+    if workload is not None:
+        points = points_of(days, records, workload)
+        for line in plot(points, min(console.width, 100), PLOT_ROWS):
+            console.print(Text(line))
+        banded = any(each.floor is not None for each in points)
+        shaded = "; shaded: what was expected" if banded else ""
+        console.print(Text(f"{workload}: {len(points)} points{shaded}", "dim"))
+    console.print(_latest(records[-MOST_ROWS:]))
+
+
+def points_of(
+    days: Iterable[DaySummary], records: Iterable[MeasurementRecord], workload: str
+) -> list[Point]:
+    """Days by their median, then each measurement."""
+    old = [
+        Point(
+            at_seconds=each.middle_seconds, rate=each.median, floor=each.floor, ceiling=each.ceiling
+        )
+        for each in days
+        if each.workload == workload and each.median is not None
+    ]
+    return old + [
+        Point(
+            at_seconds=each.started_at_seconds,
+            rate=each.rate,
+            floor=each.floor,
+            ceiling=each.ceiling,
+        )
+        for each in records
+        if each.workload == workload and each.rate is not None
+    ]
+
+
+def _usual(days: Iterable[DaySummary], records: Iterable[MeasurementRecord]) -> str | None:
+    counts: Counter[str] = Counter()
+    for day in days:
+        counts[day.workload] += day.rated
+    counts.update(each.workload for each in records if each.rate is not None)
+    del counts[NOT_MADE]
+    return counts.most_common(1)[0][0] if counts.total() else None
+
+
+def _latest(records: Sequence[MeasurementRecord]) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("when")
+    table.add_column("measured", justify="right")
+    table.add_column("expected", justify="right")
+    table.add_column("", overflow="fold")
+    for each in reversed(records):
+        short = each.pace == Pace.SHORT
+        table.add_row(
+            Text(time.strftime("%Y-%m-%d %H:%M", time.localtime(each.started_at_seconds))),
+            Text(format_rate(each.rate) if each.rate is not None else "–"),
+            Text(_band(each)),
+            Text(_remark(each), "yellow" if short else ""),
+        )
+    return table
+
+
+def _band(record: MeasurementRecord) -> str:
+    if record.floor is None or record.ceiling is None:
+        return ""
+    if record.floor > 0.995 * record.ceiling:
+        return format_rate(record.ceiling)
+    return f"{format_rate(record.floor)} to {format_rate(record.ceiling)}"
+
+
+def _remark(record: MeasurementRecord) -> str:
+    if record.rate is None:
+        return f"not measured: {record.outcome}"
+    why = f", {record.cause}" if record.cause else ""
+    warm = (
+        f", {record.temperature_celsius:.0f} °C" if record.temperature_celsius is not None else ""
+    )
+    return f"{record.pace}{why}{warm}"

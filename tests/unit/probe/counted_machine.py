@@ -1,0 +1,114 @@
+"""A machine whose counters a test sets, and the counters of a simulated burst's reads.
+
+The columns of ``stat`` are those of Documentation/block/stat.rst.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+
+from arraygauge.inventory.tree import Tree
+
+SECTOR = 512
+
+
+class CountedMachine:
+    """Files such as the kernel shows them, in a directory."""
+
+    def __init__(self, root: Path, *names: str) -> None:
+        self.tree = Tree(root=root)
+        self._root = root
+        self._bytes = dict.fromkeys(names, (0, 0))
+        for name in names:
+            (root / "sys/class/block" / name).mkdir(parents=True)
+            self.count(name)
+
+    def count(self, name: str, read: int = 0, written: int = 0) -> None:
+        """So many bytes more were read and written."""
+        old_read, old_written = self._bytes[name]
+        self._bytes[name] = now_read, now_written = old_read + read, old_written + written
+        sectors = now_read // SECTOR, now_written // SECTOR
+        line = f"1 0 {sectors[0]} 1 1 0 {sectors[1]} 1 0 1 1 0 0 0 0 0 0\n"
+        self._stat(name).write_text(line)
+
+    def begin_anew(self, name: str) -> None:
+        """As for a device that was attached again: its counters are zero."""
+        self._bytes[name] = (0, 0)
+        self.count(name)
+
+    def remove(self, name: str) -> None:
+        """An open file of a removed device tells nothing any more."""
+        self._stat(name).write_text("")
+
+    def synchronise(self, name: str, action: str) -> None:
+        directory = self._root / "sys/class/block" / name / "md"
+        directory.mkdir(exist_ok=True)
+        (directory / "sync_action").write_text(f"{action}\n")
+
+    def wait_for_io(self, microseconds: int) -> None:
+        directory = self._root / "proc/pressure"
+        directory.mkdir(parents=True, exist_ok=True)
+        line = f"some avg10=0.00 avg60=0.00 avg300=0.00 total={microseconds}\n"
+        (directory / "io").write_text(line)
+
+    def _stat(self, name: str) -> Path:
+        return self._root / "sys/class/block" / name / "stat"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reads:
+    """When each read of a burst was noted as asked for, begun, done and noticed; seconds."""
+
+    size: int
+    noted: list[float]
+    begun: list[float]
+    done: list[float]
+    noticed: list[float]
+
+    def asked(self, now: float) -> int:
+        return self.size * bisect_right(self.noted, now)
+
+    def came(self, now: float) -> int:
+        return self.size * bisect_right(self.noticed, now)
+
+    def counted(self, now: float, *, at_end: bool) -> int:
+        return self.size * bisect_right(self.done if at_end else self.begun, now)
+
+
+def simulated_reads(
+    chance: Random, *, depth: int, size: int, bytes_per_second: float, seconds: float
+) -> Reads:
+    """A queue kept full by ``depth`` threads that a busy processor now and then holds up."""
+    noted, begun, done, noticed = [], [], [], []
+    for _ in range(depth):
+        now = chance.random() * 1e-4
+        while now < seconds:
+            noted.append(now)
+            now += held_up(chance, usually=3e-6, seldom=0.01)
+            begun.append(now)
+            now += depth * size / bytes_per_second * chance.uniform(0.5, 1.5)
+            done.append(now)
+            now += held_up(chance, usually=30e-6, seldom=0.02)
+            noticed.append(now)
+    return Reads(
+        size=size,
+        noted=sorted(noted),
+        begun=sorted(begun),
+        done=sorted(done),
+        noticed=sorted(noticed),
+    )
+
+
+def held_up(chance: Random, *, usually: float, seldom: float) -> float:
+    """Microseconds as a rule; a millisecond or two when another takes the processor."""
+    return chance.expovariate(1 / usually) + (
+        chance.expovariate(1 / 1.5e-3) if chance.random() < seldom else 0.0
+    )
+
+
+def own_bytes(asked: int, came: int) -> Callable[[], tuple[int, int]]:
+    return lambda: (asked, came)
