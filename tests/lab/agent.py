@@ -9,8 +9,15 @@ from typing import Any
 from lab.guest import Guest
 
 CONFIG = "/run/arraygauge/config.toml"
-SHORT_BURSTS = "[probe]\nseconds = 1.8\nwarm_up_seconds = 0.25\n"
-"""Enough for 5 % on a drive of 20 MB/s, and quick."""
+AMPLE_BUDGET = """[budget]
+hour_seconds = 3000
+day_seconds = 3000
+hour_bytes = "1 TiB"
+day_bytes = "1 TiB"
+"""
+"""One lab machine sees more checks in a minute than a workstation in a week."""
+SHORT_BURSTS = "[probe]\nlongest_burst_seconds = 4\ninterval_half_width = 0.05\n" + AMPLE_BUDGET
+"""Six places in one burst, emulated as the machine is."""
 
 Verdicts = dict[str, Any]
 

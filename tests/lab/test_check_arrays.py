@@ -10,18 +10,21 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from lab.agent import SHORT_BURSTS, Verdicts, check
+from lab.agent import AMPLE_BUDGET, SHORT_BURSTS, Verdicts, check
 from lab.guest import Guest
 from lab.machine import ArraySpec, Drive, Machine, Transport, Uplink
 
 pytestmark = pytest.mark.lab
 
-DRIVE = 20_000_000
+DRIVE = 60_000_000
 UNCAPPED = 1_000_000_000
 NAMES = ("alder", "birch", "cedar", "elder", "fir")
 TRANSPORTS = (Transport.VIRTIO, Transport.AHCI, Transport.NVME, Transport.VIRTIO, Transport.AHCI)
-LONG_BURSTS = "[probe]\nseconds = 9\nwarm_up_seconds = 0.5\n"
-"""A drive of 5 MB/s needs seconds for the 8 MiB in flight alone."""
+LONG_BURSTS = (
+    "[probe]\nlongest_burst_seconds = 9\nmax_seconds = 20\ninterval_half_width = 0.1\n"
+    + AMPLE_BUDGET
+)
+"""A drive of 15 MB/s needs half a second for the 8 MiB in flight alone."""
 
 MACHINE = Machine(
     drives=tuple(
@@ -96,7 +99,10 @@ def test_stripe_behind_a_declared_uplink_of_three_drives_is_bound_by_it(
     guest.limit_uplink("chipset", 3 * DRIVE)
     try:
         devices = json.dumps([guest.device(name) for name in NAMES])
-        uplink = f'[[uplink]]\nname = "chipset"\ndevices = {devices}\nread_mb_per_second = 60\n'
+        uplink = (
+            f'[[uplink]]\nname = "chipset"\ndevices = {devices}\n'
+            f"read_mb_per_second = {3 * DRIVE // 10**6}\n"
+        )
         status, document = check(guest, "md0", config=SHORT_BURSTS + uplink)
     finally:
         guest.limit_uplink("chipset", UNCAPPED)
@@ -117,7 +123,8 @@ def test_stripe_behind_an_undeclared_uplink_points_to_something_shared(guest: Gu
         guest.limit_uplink("chipset", UNCAPPED)
         guest.stop("md0")
     [verdict] = document["arrays"]
-    assert (status, verdict["cause"]) == (3, "unseen shared limit")
+    assert status == 3
+    assert verdict["cause"] in ("unseen shared limit", "shared limit found by measurement")
 
 
 def test_member_slowed_to_a_quarter_is_named_by_the_next_pass_with_its_share(

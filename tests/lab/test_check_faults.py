@@ -19,7 +19,7 @@ from lab.machine import ArraySpec, Drive, Machine, Transport
 
 pytestmark = pytest.mark.lab
 
-DRIVE = 20_000_000
+DRIVE = 60_000_000
 NAMES = ("alder", "birch", "cedar", "elder")
 TRANSPORTS = (Transport.VIRTIO, Transport.AHCI, Transport.NVME, Transport.VIRTIO)
 DRIVES = tuple(
@@ -61,7 +61,10 @@ def test_a_hung_drive_is_reported_in_bounded_time_and_hides_no_other(boot_lab: B
 
 def test_run_obeys_sigterm_within_two_seconds_in_mid_probe(boot_lab: Boot) -> None:
     guest = boot_lab(STRIPE)
-    guest.write(CONFIG, "[probe]\nseconds = 20\n")
+    guest.write(
+        CONFIG,
+        "[probe]\nlongest_burst_seconds = 10\nmax_seconds = 60\ninterval_half_width = 0.005\n",
+    )
     running = guest.start_module("arraygauge", "--config", CONFIG, "run")
     wait_until_read(guest, guest.device("alder"))
     began = time.monotonic()

@@ -16,7 +16,6 @@ from collections.abc import Mapping
 from types import TracebackType
 
 from arraygauge.inventory.counters import CounterReader, IoCounters
-from arraygauge.inventory.pressure import read_io_pressure
 from arraygauge.inventory.sync_action import read_sync_action
 from arraygauge.inventory.tree import Tree
 from arraygauge.inventory.values import SyncAction
@@ -40,8 +39,6 @@ MARGIN_PART = 0.25
 SYNC_EVERY = 8
 """Looks between two readings of an array's sync action."""
 QUIET_LOOK_SECONDS = 0.02
-PRESSURE_SHARE = 0.25
-"""Of the time that some task waited for I/O, anywhere: beyond that the machine is busy."""
 
 _AT_REST = (None, SyncAction.IDLE, SyncAction.FROZEN)
 
@@ -101,13 +98,13 @@ class CounterLookout:
         """Watch for so long, the probe itself at rest; who worked, or None. Ends early when
         somebody does, and when told to stop."""
         self.begin()
-        until, waited = time.monotonic() + seconds, self._waited()
+        until = time.monotonic() + seconds
         while (left := until - time.monotonic()) > 0:
             if stop.wait(min(left, QUIET_LOOK_SECONDS)):
                 return None
             if (who := self.look(_at_rest)) is not None:
                 return who
-        return self._synchronising(every=1) or _pressed(waited, self._waited(), seconds)
+        return self._synchronising(every=1)
 
     def _others_read(self, now: Counters, asked: int, came: int) -> str | None:
         for tier, seen in self._tiers.items():
@@ -141,10 +138,6 @@ class CounterLookout:
             if action not in _AT_REST:
                 return f"{name} is busy with a {action}"
         return None
-
-    def _waited(self) -> float | None:
-        pressure = read_io_pressure(self._tree)
-        return pressure.some_seconds if pressure is not None else None
 
     def _grown(self, now: Counters, name: str) -> _Grown:
         """Since ``begin``; nothing for a device that is gone or whose counters began anew."""
@@ -203,9 +196,3 @@ def _named(tier: tuple[str, ...]) -> str:
 
 def _at_rest() -> tuple[int, int]:
     return 0, 0
-
-
-def _pressed(before: float | None, after: float | None, seconds: float) -> str | None:
-    if before is None or after is None or after - before <= PRESSURE_SHARE * seconds:
-        return None
-    return f"programs waited for I/O during {(after - before) / seconds:.0%} of a look around"

@@ -79,10 +79,12 @@ class Conversation:
 class Child:
     """One child process; ``talk`` is its whole life, unless the kernel holds it longer.
 
-    ``threads`` is how many of it will count bytes.
+    ``threads`` is how many of it will count bytes; ``shared_fds`` are handed down to it.
     """
 
-    def __init__(self, command: tuple[str, ...], threads: int = 1) -> None:
+    def __init__(
+        self, command: tuple[str, ...], threads: int = 1, shared_fds: tuple[int, ...] = ()
+    ) -> None:
         self._counter = os.memfd_create("bytes read")
         self._word_count = 1 + 2 * threads
         try:
@@ -95,7 +97,7 @@ class Child:
                 stdout=subprocess.PIPE,
                 stderr=subprocess.PIPE,
                 bufsize=0,
-                pass_fds=(self._counter,),
+                pass_fds=(self._counter, *shared_fds),
                 process_group=0,
             )
         except BaseException:

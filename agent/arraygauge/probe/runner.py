@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import arraygauge
@@ -64,7 +64,9 @@ class Prober:
 
     def _read(self, request: ProbeRequest, nothing: Burst, lookout: Lookout | None) -> Burst:
         try:
-            child = Child(self._command, request.workload.queue_depth)
+            meeting = request.meeting
+            fds = (meeting.descriptor,) if meeting is not None else ()
+            child = Child(self._command, request.workload.queue_depth, fds)
         except OSError as error:
             detail = f"{request.device}: the reading process could not be started: {error}"
             return replace(nothing, detail=detail)
@@ -119,7 +121,7 @@ def _wire(request: ProbeRequest) -> dict[str, object]:
         "place_seconds": request.place_seconds,
         "linger_seconds": request.linger_seconds,
         "longest_seconds": request.longest_seconds,
-        "start_at_nanoseconds": request.start_at_nanoseconds,
+        "meeting": asdict(request.meeting) if request.meeting is not None else None,
         "max_bytes": request.max_bytes,
         "temperature_file": request.temperature_file,
         "hottest_celsius": request.hottest_celsius,

@@ -2,33 +2,44 @@
 
 from __future__ import annotations
 
+import os
 import threading
-import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from arraygauge.probe.process import Lookout
 from arraygauge.probe.runner import Prober
-from arraygauge.probe.values import Burst, ProbeRequest
-
-START_UP_SECONDS = 0.25
-"""From now until all children have started and wait for the moment."""
+from arraygauge.probe.values import Burst, Meeting, ProbeRequest
 
 
 def read_together(
-    prober: Prober, requests: Iterable[ProbeRequest], lookouts: Mapping[str, Lookout]
+    prober: Prober, requests: Sequence[ProbeRequest], lookouts: Mapping[str, Lookout]
 ) -> dict[str, Burst]:
     """Each request's burst, by device. Those that have a lookout give way by it."""
-    start = time.perf_counter_ns() + round(START_UP_SECONDS * 1e9)
-    together = [replace(request, start_at_nanoseconds=start) for request in requests]
     bursts: dict[str, Burst] = {}
 
     def read(request: ProbeRequest) -> None:
         bursts[request.device] = prober.run(request, lookouts.get(request.device))
 
-    threads = [threading.Thread(target=read, args=(request,)) for request in together]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    words = os.memfd_create("meeting")
+    try:
+        os.ftruncate(words, 8 * len(requests))
+        threads = [
+            threading.Thread(
+                target=read,
+                args=(
+                    replace(
+                        request,
+                        meeting=Meeting(descriptor=words, place=place, count=len(requests)),
+                    ),
+                ),
+            )
+            for place, request in enumerate(requests)
+        ]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    finally:
+        os.close(words)
     return bursts

@@ -42,6 +42,16 @@ class Extent:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Meeting:
+    """Shared memory of ``count`` words, one for each child; ``place`` is this one's. Each sets
+    its own when it is ready to read, and reads when all are set."""
+
+    descriptor: int
+    place: int
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProbeRequest:
     """One burst of reads on one device, by one child.
 
@@ -50,9 +60,9 @@ class ProbeRequest:
     wakes, a queue fills), the others with ``settle_seconds``; each goes on for
     ``linger_seconds`` uncounted, so that others who read together do not gain.
     No extent begins after ``longest_seconds``. ``max_bytes`` bounds all that is read;
-    ``deadline_seconds`` the child's whole life. ``start_at_nanoseconds`` is a moment of
-    the monotonic clock, 0 for at once. ``number`` is what fstat must show before a raw
-    read. A drive above ``hottest_celsius`` is not read.
+    ``deadline_seconds`` the child's whole life. ``meeting``, where several devices are to
+    be read at one time, is where their children wait for each other. ``number`` is what
+    fstat must show before a raw read. A drive above ``hottest_celsius`` is not read.
     """
 
     device: str
@@ -68,7 +78,7 @@ class ProbeRequest:
     max_bytes: int
     deadline_seconds: float
     linger_seconds: float = 0.0
-    start_at_nanoseconds: int = 0
+    meeting: Meeting | None = None
     temperature_file: str | None = None
     hottest_celsius: float | None = None
 

@@ -15,11 +15,11 @@ from random import Random
 from arraygauge.probe.lookout import CounterLookout
 from arraygauge.probe.plan import ProbePlan
 from arraygauge.probe.runner import Prober
-from arraygauge.probe.together import START_UP_SECONDS, read_together
+from arraygauge.probe.together import read_together
 from arraygauge.probe.values import Burst, Extent, Measurement, Outcome, ProbeRequest
 from arraygauge.theory.walls import Inference, Run, Wall, infer_walls
 
-WARM_UP_SECONDS, COUNTED_SECONDS, LINGER_SECONDS = 0.15, 0.2, 0.05
+WARM_UP_SECONDS, COUNTED_SECONDS, LINGER_SECONDS = 0.3, 0.2, 0.05
 RUN_SECONDS = WARM_UP_SECONDS + COUNTED_SECONDS + LINGER_SECONDS
 RUNS_IN_A_PASS = 4
 """A run reads at most this part of what the solo readings did: on fast drives it is shorter."""
@@ -186,7 +186,7 @@ class _Search:
             linger_seconds=self._share * LINGER_SECONDS,
             longest_seconds=RUN_SECONDS,
             max_bytes=round(1.5 * self._share * RUN_SECONDS * self._alone[name]) + 16 * transfer,
-            deadline_seconds=START_UP_SECONDS + RUN_SECONDS + GRACE_SECONDS,
+            deadline_seconds=RUN_SECONDS + GRACE_SECONDS,
             temperature_file=plan.temperature_file,
             hottest_celsius=plan.hottest_celsius,
         )

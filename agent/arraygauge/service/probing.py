@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 
 from arraygauge.config import Configuration
 from arraygauge.inventory.disk_sequence import read_disk_sequence
 from arraygauge.inventory.power import read_on_battery
+from arraygauge.inventory.pressure import read_io_pressure
 from arraygauge.inventory.values import Array, BlockDevice, DeviceKind, Host, MemberState
+from arraygauge.probe.budget import is_quiet
 from arraygauge.probe.plan import ProbePlan, SamplingLimits, plan_array, plan_device
 from arraygauge.probe.sampling import Sampler
 from arraygauge.probe.through_file import FilePlaces, probe_through_file
@@ -30,6 +33,10 @@ from arraygauge.theory import Uplink, Workload
 Progress = Callable[[str, int, int], None]
 """Called before each probe with the device's name, its place in the pass and their number."""
 
+PRESSURE_SHARE = 0.25
+"""Beyond that the machine is busy with something, wherever it is."""
+PRESSURE_SECONDS = 4.0
+"""The kernel brings its figure up to date every two seconds (kernel/sched/psi.c, from memory)."""
 PATIENCE_SECONDS = 15.0
 """How long a person who asked waits, for each device, for others to pause their work."""
 
@@ -168,18 +175,40 @@ class Probing:
         return tuple(section.uplink() for section in self.configuration.uplink)
 
     def _why_all_wait(self) -> Callable[[str], Skipped | None]:
-        on_battery = self.manner is not Manner.REGARDLESS and read_on_battery()
+        """What keeps a whole pass from probing, looked at once as it begins."""
+        found = None if self.manner is Manner.REGARDLESS else self._reason_to_wait()
 
         def waiting(name: str) -> Skipped | None:
-            if not on_battery:
+            if found is None:
                 return None
-            return Skipped(
-                device=name,
-                reason=SkipReason.ON_BATTERY,
-                detail=f"{name}: the machine runs on its battery, which slows links and drives",
-            )
+            reason, detail = found
+            return Skipped(device=name, reason=reason, detail=f"{name}: {detail}")
 
         return waiting
+
+    def _reason_to_wait(self) -> tuple[SkipReason, str] | None:
+        if read_on_battery():
+            words = "the machine runs on its battery, which slows links and drives"
+            return SkipReason.ON_BATTERY, words
+        if self.manner is not Manner.SCHEDULED:
+            return None
+        if is_quiet(self.purse.limits, datetime.now().astimezone().time()):
+            return SkipReason.QUIET_HOURS, "these are the quiet hours of the configuration"
+        waited = self._pressure_share()
+        if waited is not None and waited > PRESSURE_SHARE:
+            return SkipReason.OTHERS_AT_WORK, f"programs wait for I/O {waited:.0%} of the time"
+        return None
+
+    def _pressure_share(self) -> float | None:
+        """The part of a while in which some program waited for I/O, of any device; None where
+        the kernel does not say. Only before a pass: afterwards it shows the probes' own."""
+        before = read_io_pressure()
+        if before is None or self.sampler.prober.stop.wait(PRESSURE_SECONDS):
+            return None
+        after = read_io_pressure()
+        if after is None:
+            return None
+        return (after.some_seconds - before.some_seconds) / PRESSURE_SECONDS
 
     def _probe(self, host: Host, device: BlockDevice | None, plan: ProbePlan | Skipped) -> Attempt:
         """Raw where that is allowed, else through an own file on the device."""

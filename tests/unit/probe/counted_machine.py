@@ -49,12 +49,6 @@ class CountedMachine:
         directory.mkdir(exist_ok=True)
         (directory / "sync_action").write_text(f"{action}\n")
 
-    def wait_for_io(self, microseconds: int) -> None:
-        directory = self._root / "proc/pressure"
-        directory.mkdir(parents=True, exist_ok=True)
-        line = f"some avg10=0.00 avg60=0.00 avg300=0.00 total={microseconds}\n"
-        (directory / "io").write_text(line)
-
     def _stat(self, name: str) -> Path:
         return self._root / "sys/class/block" / name / "stat"
 

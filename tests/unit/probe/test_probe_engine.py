@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import json
+import os
 import threading
 import time
 from collections.abc import Callable
@@ -18,9 +19,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arraygauge.probe.children.reading import (
-    NANOSECONDS,
     Burst,
     ProbeError,
+    attend,
     check_temperature,
     report,
 )
@@ -44,7 +45,7 @@ def asked(**changes: object) -> SimpleNamespace:
         "place_seconds": 10.0,
         "linger_seconds": 0.0,
         "longest_seconds": 20.0,
-        "start_at_nanoseconds": 0,
+        "meeting": None,
         "max_bytes": 1 << 40,
     }
     return SimpleNamespace(**(usual | changes))
@@ -165,16 +166,24 @@ def test_reading_goes_on_uncounted_while_others_are_still_counted() -> None:
     assert burst.bytes_read > 2 * reply.places[0].bytes_read
 
 
-def test_a_burst_begins_at_the_moment_asked_for() -> None:
-    begins: list[int] = []
+def test_bursts_that_are_to_read_together_wait_for_each_other() -> None:
+    """Each has a word in shared memory; the last to set its own lets all begin."""
+    begins: list[float] = []
 
     def read(fd: int, into: list[memoryview], offset: int) -> int:
-        begins.append(time.perf_counter_ns())
+        begins.append(time.perf_counter())
         return len(into[0])
 
-    moment = time.perf_counter_ns() + NANOSECONDS // 10
-    run(asked(start_at_nanoseconds=moment, extents=[[0, MIB]]), read)
-    assert 0 <= min(begins) - moment < NANOSECONDS // 50
+    descriptor = os.memfd_create("meeting")
+    os.ftruncate(descriptor, 16)
+    meeting = {"descriptor": descriptor, "place": 0, "count": 2}
+    others = threading.Timer(0.1, attend, ({**meeting, "place": 1},))
+    others.start()
+    began = time.perf_counter()
+    run(asked(meeting=meeting, extents=[[0, MIB]]), read)
+    others.join()
+    os.close(descriptor)
+    assert 0.1 <= min(begins) - began < 0.15
 
 
 def test_told_to_stop_each_thread_finishes_what_is_in_flight_and_no_more() -> None:

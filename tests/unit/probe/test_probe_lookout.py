@@ -270,25 +270,3 @@ def test_an_array_that_synchronises_already_is_found_before_the_burst(
     machine.synchronise("md0", "recover")
     with watching(machine, Watch(carriers=(("sda",),), arrays=("md0",))) as lookout:
         assert lookout.quiet_for(0.01, stop) == "md0 is busy with a recover"
-
-
-@pytest.mark.parametrize(("waited", "busy"), [(0.02, False), (0.09, True)])
-def test_a_machine_whose_programs_wait_for_io_is_busy(
-    machine: CountedMachine, stop: StopToken, waited: float, busy: bool
-) -> None:
-    """Anywhere, more than a quarter of the time (Documentation/accounting/psi.rst)."""
-    machine.wait_for_io(5_000_000)
-    timer = threading.Timer(0.02, machine.wait_for_io, (5_000_000 + round(waited * 1e6),))
-    with watching(machine) as lookout:
-        timer.start()
-        found = lookout.quiet_for(0.2, stop)
-    timer.join()
-    assert (found is not None) is busy
-    assert found is None or "waited for I/O during 45%" in found
-
-
-def test_a_kernel_without_pressure_figures_is_taken_as_quiet(
-    machine: CountedMachine, stop: StopToken
-) -> None:
-    with watching(machine) as lookout:
-        assert lookout.quiet_for(0.02, stop) is None

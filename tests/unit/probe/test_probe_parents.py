@@ -66,7 +66,7 @@ def _sent(loop: LoopDevice, **changes: object) -> list[str]:
         "place_seconds": 1,
         "linger_seconds": 30,
         "longest_seconds": 30,
-        "start_at_nanoseconds": 0,
+        "meeting": None,
         "max_bytes": 1 << 50,
         "temperature_file": None,
         "hottest_celsius": None,

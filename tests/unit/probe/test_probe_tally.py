@@ -26,6 +26,10 @@ def rate(counted: Tally) -> float:
     return counted.transfers * MIB / counted.nanoseconds * NANOSECONDS
 
 
+def figures(some: Tally) -> tuple[int, int]:
+    return some.transfers, some.nanoseconds
+
+
 def counted(
     times: list[int],
     *,
@@ -104,12 +108,12 @@ def test_the_warm_up_ends_early_when_it_has_used_its_share() -> None:
 
 def test_a_place_that_was_left_in_its_warm_up_counts_nothing() -> None:
     times = [1_000_000 * index for index in range(1, 41)]
-    assert counted(times, warm_until=NANOSECONDS, warm_transfers=100) == Tally(0, 0, ())
+    assert figures(counted(times, warm_until=NANOSECONDS, warm_transfers=100)) == (0, 0)
 
 
 def test_nothing_is_counted_after_the_time_is_over() -> None:
     times = [1 + index * TRANSFER_NS for index in range(40)]
-    assert counted(times) == counted([*times, 100 * TRANSFER_NS])
+    assert figures(counted(times)) == figures(counted([*times, 100 * TRANSFER_NS]))
     assert counted(times).transfers == 10
 
 
@@ -164,8 +168,8 @@ def test_a_very_slow_drive_is_given_time_for_eight_transfers() -> None:
 
 
 def test_a_single_completion_gives_no_rate() -> None:
-    assert counted([1]) == Tally(0, 0, ())
-    assert counted([]) == Tally(0, 0, ())
+    assert figures(counted([1])) == (0, 0)
+    assert figures(counted([])) == (0, 0)
 
 
 @given(

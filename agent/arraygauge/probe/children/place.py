@@ -16,7 +16,6 @@ import threading
 from array import array
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 LEAST_TRANSFERS = 8
 """A place counts at least so many, if its time can be stretched to fit them."""
@@ -24,13 +23,16 @@ PATIENCE = 4
 """Times the wanted seconds; a drive slower than that counts as many as it gave."""
 
 
-@dataclass(frozen=True, slots=True)
 class Tally:
-    """What is counted of a place: transfers, the time they took, each one's latency."""
+    """What is counted of a place: transfers, the time they took, each one's latency.
 
-    transfers: int
-    nanoseconds: int
-    latencies: Sequence[int]
+    No dataclass: importing that takes longer than all else here, at every burst.
+    """
+
+    __slots__ = ("latencies", "nanoseconds", "transfers")
+
+    def __init__(self, transfers: int, nanoseconds: int, latencies: Sequence[int]) -> None:
+        self.transfers, self.nanoseconds, self.latencies = transfers, nanoseconds, latencies
 
 
 class Place:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import errno
 import json
+import mmap
 import os
 import stat
 import threading
@@ -30,6 +31,7 @@ from arraygauge.probe.children.service import receive
 
 NANOSECONDS = 1_000_000_000
 WARM_UP_SHARE = 4  # a quarter of its bytes at most, or a fast drive would spend all on warming up
+MEETING_SECONDS = 5  # longer than any other process takes to start
 MOST_PER_SECOND = 400_000  # more than any interpreter takes: bounds what is made in advance
 PIECES, PIECE_BYTES = 16, 512  # evenly spread; a transfer is taken for zero when all of them are
 ZERO_PIECE = memoryview(bytes(PIECE_BYTES)).cast("Q")
@@ -100,9 +102,14 @@ class Burst:
         return zip(self.places, self.request.extents, strict=True)
 
     def _wait_for_start(self) -> None:
-        """Several processes that are to read together begin at one moment."""
-        while (wait := self.request.start_at_nanoseconds - time.perf_counter_ns()) > 0:
-            time.sleep(min(wait / NANOSECONDS, 0.01))
+        """Several processes that are to read together begin when all are ready."""
+        meeting = self.request.meeting
+        if meeting is None:
+            return
+        words = attend(meeting)
+        patient_until = time.perf_counter() + MEETING_SECONDS
+        while not all(words) and not self.words[0] and time.perf_counter() < patient_until:
+            time.sleep(0.001)
 
     def _place(self, start: int, length: int, share: int) -> Place:
         request, size = self.request, self.request.transfer_bytes
@@ -204,6 +211,13 @@ def open_target(request: SimpleNamespace) -> int:
     return fd
 
 
+def attend(meeting: dict[str, int]) -> memoryview:
+    """Say that this process is ready, or will never be; the words of all."""
+    words = memoryview(mmap.mmap(meeting["descriptor"], 8 * meeting["count"])).cast("Q")
+    words[meeting["place"]] = 1
+    return words
+
+
 def check_temperature(text: str | None, hottest_celsius: float | None) -> None:
     """Raises ProbeError for a drive too hot to be asked for more; millidegrees by the kernel."""
     try:
@@ -257,4 +271,6 @@ def main() -> None:
         burst.run(open_target(request))
     except ProbeError as failure:
         burst.failure = failure
+        if request.meeting is not None:
+            attend(request.meeting)  # or the others would wait
     print(json.dumps(report(burst, temperature, time.perf_counter_ns() - begun)), flush=True)
