@@ -6,7 +6,7 @@
 set -euo pipefail
 repository=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd)
 lab=$repository/.lab
-packages=(qemu-system-x86 busybox-static cpio kmod e2fsprogs xfsprogs strace)
+packages=(qemu-system-x86 busybox-static cpio kmod e2fsprogs xfsprogs btrfs-progs strace)
 PATH=$PATH:/usr/sbin:/sbin
 
 give_up() {

@@ -80,7 +80,7 @@ class ProbeSection(_Section):
 class RunSection(_Section):
     """The schedule and the address of `arraygauge run`."""
 
-    interval_seconds: Annotated[float, Field(ge=1, le=7 * 86400)] = 900.0
+    interval_seconds: Annotated[float, Field(ge=1, le=7 * 86400)] = 3600.0
     listen_address: str = "127.0.0.1"
     listen_port: Annotated[int, Field(ge=0, le=65535)] = 9847
 
