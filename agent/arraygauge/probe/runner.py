@@ -146,8 +146,10 @@ def _conclude(request: ProbeRequest, talk: Conversation, ended: Burst) -> Burst:
     if talk.ending is Ending.STOPPED:
         return replace(ended, outcome=Outcome.INTERRUPTED, detail=f"{read} when told to stop")
     if talk.ending is Ending.OVERDUE:
-        limit = "in time to give way" if talk.gave_way else f"within {request.deadline_seconds:g} s"
-        detail = f"{read}, and then it gave no answer {limit}"
+        if talk.gave_way is not None:  # a slow drive's queue drains slowly: no hang yet
+            detail = f"{request.device}: gave way ({talk.gave_way}), and was ended meanwhile"
+            return replace(ended, outcome=Outcome.GAVE_WAY, detail=detail)
+        detail = f"{read}, and then it gave no answer within {request.deadline_seconds:g} s"
         return replace(ended, outcome=Outcome.TIMED_OUT, detail=detail)
     try:
         reply = parse_reply(talk.answer)
