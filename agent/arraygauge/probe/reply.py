@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.probe.values import LatencyQuantiles, PlaceRate
+from arraygauge.probe.wire import items, text, whole
 
-_LARGEST = 2**63 - 1
 _NANO = 1e-9
 
 
@@ -66,30 +66,30 @@ def parse_reply(line: bytes) -> Reply:
 
 
 def _parse(said: dict[str, object]) -> Reply:
-    places = [_place(place) for place in _list(said["places"])]
+    places = [_place(place) for place in items(said["places"])]
     temperature = said["temperature"]
     return Reply(
-        step=Step(_text(said["step"])),
-        number=_whole(said["number"]),
-        offset=None if said["offset"] is None else _whole(said["offset"]),
-        found=_text(said["found"]),
+        step=Step(text(said["step"])),
+        number=whole(said["number"]),
+        offset=None if said["offset"] is None else whole(said["offset"]),
+        found=text(said["found"]),
         gone=said["gone"] is True,
         budget_spent=said["budget_spent"] is True,
-        seconds=_whole(said["nanoseconds"]) * _NANO,
-        bytes_read=_whole(said["bytes_read"]),
-        temperature=None if temperature is None else _text(temperature),
+        seconds=whole(said["nanoseconds"]) * _NANO,
+        bytes_read=whole(said["bytes_read"]),
+        temperature=None if temperature is None else text(temperature),
         places=tuple(place for place in places if place.bytes_read and place.seconds),
-        latency=_quantiles([_whole(value) for value in _list(said["latencies"])]),
+        latency=_quantiles([whole(value) for value in items(said["latencies"])]),
     )
 
 
 def _place(said: object) -> PlaceRate:
-    start, size, nanoseconds, zeros = _list(said)
+    start, size, nanoseconds, zeros = items(said)
     return PlaceRate(
-        start_bytes=_whole(start),
-        bytes_read=_whole(size),
-        seconds=_whole(nanoseconds) * _NANO,
-        zero_bytes=_whole(zeros),
+        start_bytes=whole(start),
+        bytes_read=whole(size),
+        seconds=whole(nanoseconds) * _NANO,
+        zero_bytes=whole(zeros),
     )
 
 
@@ -98,21 +98,3 @@ def _quantiles(nanoseconds: list[int]) -> LatencyQuantiles | None:
         return None
     middle, p90, p99, longest = (value * _NANO for value in nanoseconds)
     return LatencyQuantiles(median=middle, p90=p90, p99=p99, maximum=longest)
-
-
-def _whole(value: object) -> int:
-    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= _LARGEST:
-        raise TypeError(f"{str(value)[:40]!r} is not a whole number from 0 up")
-    return value
-
-
-def _text(value: object) -> str:
-    if not isinstance(value, str):
-        raise TypeError("text expected")
-    return value[:200]
-
-
-def _list(value: object) -> list[object]:
-    if not isinstance(value, list):
-        raise TypeError("a list expected")
-    return value
