@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable, Iterator
 
 import pytest
 
-from lab import Guest, Machine
+from lab import Guest, LabError, Machine
 from lab.host import why_unavailable
 
 MOST_GUESTS = 2
@@ -29,7 +30,7 @@ class Pool:
         if guest is None:
             while len(self._guests) >= MOST_GUESTS:
                 self._guests.pop(next(iter(self._guests))).close()
-            guest = Guest(machine)
+            guest = _booted(machine)
         self._guests[machine] = guest
         return guest
 
@@ -37,6 +38,16 @@ class Pool:
         """Ends all machines."""
         for guest in self._guests.values():
             guest.close()
+
+
+def _booted(machine: Machine) -> Guest:
+    """Emulation now and then stands still before the guest's kernel has said a word: such a
+    machine, which nothing was done to yet, is started once more."""
+    try:
+        return Guest(machine)
+    except LabError as error:
+        print(f"booted again: {error}", file=sys.stderr)
+        return Guest(machine)
 
 
 def demand_lab(missing: str | None, *, required: bool) -> None:

@@ -183,7 +183,7 @@ def test_bursts_that_are_to_read_together_wait_for_each_other() -> None:
     run(asked(meeting=meeting, extents=[[0, MIB]]), read)
     others.join()
     os.close(descriptor)
-    assert 0.1 <= min(begins) - began < 0.15
+    assert 0.1 <= min(begins) - began < 0.5
 
 
 def test_told_to_stop_each_thread_finishes_what_is_in_flight_and_no_more() -> None:
