@@ -11,7 +11,7 @@ from lab import ArraySpec, Drive, Guest, LabError, Machine, Transport, Uplink
 from lab.host import why_unavailable
 
 CHECK_SECONDS = 600
-RATE = 20_000_000
+RATE = 60_000_000
 WALL = 3 * RATE
 
 VERDICTS = (0, 3, 4, 5)
@@ -80,6 +80,7 @@ def configuration(guest: Guest) -> str:
     """What the agent is told about the machine: the uplink, which no kernel shows."""
     devices = [guest.device(name) for name in STRIPE]
     return (
+        "[probe]\nlongest_burst_seconds = 4\n"
         f'[[uplink]]\nname = "wall"\ndevices = {json.dumps(devices)}\n'
         f"read_mb_per_second = {WALL // 10**6}\n"
     )
