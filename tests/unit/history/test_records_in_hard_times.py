@@ -106,7 +106,9 @@ def test_kills_lose_and_double_nothing(path: Path, tmp_path: Path) -> None:
             "SELECT id, token, incident, kind FROM incident_change ORDER BY id"
         ).fetchall()
         deliveries = Counter(row[0] for row in connection.execute("SELECT change FROM delivery"))
-        numbers = [row[0] for row in connection.execute("SELECT number FROM incident")]
+        numbers = [
+            row[0] for row in connection.execute("SELECT number FROM incident ORDER BY number")
+        ]
     kept = Counter(f"{incident} {kind}" for _, _, incident, kind in changes)
     assert set(acknowledged) <= set(kept)
     assert len(acknowledged) == len(set(acknowledged)) > KILLS
