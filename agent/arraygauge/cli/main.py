@@ -22,9 +22,9 @@ _COMMANDS = {
     "history": "Show what was measured before, with a small plot.",
     "incidents": "Show what is the matter and what was; keep it silent for a while.",
     "inventory": "Show arrays, drives and the links between them and the processor.",
+    "run": "Measure on a schedule, watch, tell and serve metrics, until SIGTERM.",
     "tell-test": "Send a test message through every configured way of telling.",
     "walls": "Find which drives share a limit, by reading them alone and then together.",
-    "run": "Measure on a schedule and serve metrics, until SIGTERM.",
 }
 
 

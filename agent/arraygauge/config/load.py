@@ -93,13 +93,18 @@ def parse_configuration(text: str, origin: str) -> Configuration:
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         raise ConfigurationError(
-            f"{origin}: {_where(first)}: {first['msg']}", _remedy(first)
+            f"{origin}: {_where(first)}: {_reason(first)}", _remedy(first)
         ) from error
 
 
 def _where(error: ErrorDetails) -> str:
     parts = [f"[{part + 1}]" if isinstance(part, int) else str(part) for part in error["loc"]]
     return ".".join(parts).replace(".[", "[") or "the file"
+
+
+def _reason(error: ErrorDetails) -> str:
+    """In our own words where we have some: the library announces those."""
+    return error["msg"].removeprefix("Value error, ")
 
 
 def _remedy(error: ErrorDetails) -> str:

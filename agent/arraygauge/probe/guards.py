@@ -17,7 +17,7 @@ from arraygauge.probe.values import SkipReason
 from arraygauge.theory import survivable
 from arraygauge.theory.shape import geometry_of
 
-_AT_REST = (None, SyncAction.IDLE, SyncAction.FROZEN)
+AT_REST = (None, SyncAction.IDLE, SyncAction.FROZEN)
 _REDUNDANT = (Level.RAID1, Level.RAID4, Level.RAID5, Level.RAID6, Level.RAID10)
 
 Why = tuple[SkipReason, str]
@@ -61,7 +61,7 @@ def _own_reason(host: Host, array: Array, *, while_syncing: bool) -> Why | None:
 
 
 def is_syncing(array: Array) -> bool:
-    return array.sync_action not in _AT_REST
+    return array.sync_action not in AT_REST
 
 
 def arrays_on(host: Host, device: BlockDevice) -> tuple[Array, ...]:

@@ -18,7 +18,7 @@ from types import TracebackType
 from arraygauge.inventory.counters import CounterReader, IoCounters
 from arraygauge.inventory.sync_action import read_sync_action
 from arraygauge.inventory.tree import Tree
-from arraygauge.inventory.values import SyncAction
+from arraygauge.probe.guards import AT_REST
 from arraygauge.probe.process import OwnBytes
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.watch import Watch
@@ -40,7 +40,6 @@ SYNC_EVERY = 8
 """Looks between two readings of an array's sync action."""
 QUIET_LOOK_SECONDS = 0.02
 
-_AT_REST = (None, SyncAction.IDLE, SyncAction.FROZEN)
 
 Counters = Mapping[str, IoCounters | None]
 
@@ -135,7 +134,7 @@ class CounterLookout:
             return None
         for name in self._watch.arrays:
             action = read_sync_action(name, self._tree)
-            if action not in _AT_REST:
+            if action not in AT_REST:
                 return f"{name} is busy with a {action}"
         return None
 
