@@ -223,6 +223,16 @@ class Member:
             and MemberState.FAULTY not in self.states
         )
 
+    @property
+    def awaits_data(self) -> bool:
+        """Holds a slot and is there, but its data is not current: a recovery fills it
+        (Documentation/admin-guide/md.rst, dev-XXX/state: spare)."""
+        return (
+            self.present
+            and self.slot is not None
+            and not {MemberState.IN_SYNC, MemberState.FAULTY} & set(self.states)
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Array:

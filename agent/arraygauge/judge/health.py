@@ -28,7 +28,11 @@ def health_of(host: Host, array: Array) -> Health:
         silent=tuple(member.name for member in array.members if _is_silent(member)),
         missing_slots=missing,
         survivable=survivable(geometry) if geometry else Survivable(guaranteed=0, at_best=0),
-        rebuilding=tuple(member.name for member in array.members if _is_rebuilding(array, member)),
+        rebuilding=tuple(
+            member.name
+            for member in array.members
+            if array.sync_action is SyncAction.RECOVER and member.awaits_data
+        ),
     )
 
 
@@ -63,13 +67,3 @@ def _is_lost(member: Member) -> bool:
 def _is_silent(member: Member) -> bool:
     """Its device is gone and md still counts it as a member in good order."""
     return not member.present and MemberState.FAULTY not in member.states
-
-
-def _is_rebuilding(array: Array, member: Member) -> bool:
-    """A spare with a slot is being filled (Documentation/admin-guide/md.rst, dev-XXX/state)."""
-    return (
-        array.sync_action is SyncAction.RECOVER
-        and member.slot is not None
-        and MemberState.IN_SYNC not in member.states
-        and not _is_lost(member)
-    )

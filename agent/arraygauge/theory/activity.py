@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from arraygauge.inventory.values import Array, Member, MemberState, SyncAction
+from arraygauge.inventory.values import Array, SyncAction
 from arraygauge.theory.capacity import capacity
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.loads import Loads, MemberLoad
@@ -55,18 +55,10 @@ def _work(array: Array, geometry: Geometry) -> SyncWork | None:
         return repair(geometry, size)
     if array.sync_action is SyncAction.RESHAPE:
         return reshape(geometry, size, geometry.slots)
-    filling = next((member.slot for member in array.members if _is_filling(member)), None)
+    filling = next((member.slot for member in array.members if member.awaits_data), None)
     if array.sync_action is SyncAction.RECOVER and filling is not None:
         return recovery(geometry, size, filling)
     return None
-
-
-def _is_filling(member: Member) -> bool:
-    return (
-        member.present
-        and member.slot is not None
-        and not {MemberState.IN_SYNC, MemberState.FAULTY} & set(member.states)
-    )
 
 
 def _moved(array: Array, loads: Loads, rate: float) -> dict[str, MemberLoad]:
