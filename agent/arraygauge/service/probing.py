@@ -38,14 +38,14 @@ PRESSURE_SHARE = 0.25
 PRESSURE_SECONDS = 4.0
 """The kernel brings its figure up to date every two seconds (kernel/sched/psi.c, from memory)."""
 PATIENCE_SECONDS = 15.0
-"""How long a person who asked waits, for each device, for others to pause their work."""
+"""How long a pass waits, for each device, for others to pause their work."""
 
 
 class Manner(StrEnum):
     """Who asks for a pass.
 
-    ``SCHEDULED`` passes give way at once; those ``ASKED`` for wait a while for a quiet
-    moment; ``REGARDLESS`` of others' work, of a rebuild and of what powers the machine
+    ``SCHEDULED`` passes keep quiet hours and leave a machine under I/O pressure alone;
+    those ``ASKED`` for do not; ``REGARDLESS`` of others' work, of a rebuild and of what powers the machine
     only a person can want.
     """
 
@@ -165,7 +165,7 @@ class Probing:
             interval_half_width=section.interval_half_width,
             max_bytes=section.max_bytes,
             max_seconds=section.max_seconds,
-            patience_seconds=0.0 if self.manner is Manner.SCHEDULED else PATIENCE_SECONDS,
+            patience_seconds=PATIENCE_SECONDS,
             while_syncing=regardless,
             even_if_busy=regardless,
         )
