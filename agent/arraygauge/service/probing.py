@@ -45,8 +45,8 @@ class Manner(StrEnum):
     """Who asks for a pass.
 
     ``SCHEDULED`` passes keep quiet hours and leave a machine under I/O pressure alone;
-    those ``ASKED`` for do not; ``REGARDLESS`` of others' work, of a rebuild and of what powers the machine
-    only a person can want.
+    those ``ASKED`` for do not; ``REGARDLESS`` of others' work, of a rebuild and of what
+    powers the machine only a person can want.
     """
 
     SCHEDULED = "scheduled"
