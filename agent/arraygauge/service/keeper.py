@@ -91,6 +91,11 @@ class Keeper:
             self._advance(observe_status(status))
             self._prune()
 
+    def see(self, observation: Observation) -> None:
+        """What any other part of the agent found."""
+        with self._lock:
+            self._advance(observation)
+
     def see_trouble(self, problem: str | None) -> None:
         """That the kernel cannot be watched, or (None) that it can again."""
         with self._lock:
