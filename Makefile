@@ -18,8 +18,10 @@ help:
 run: $(VENV)/.core
 	$(PYTHON) -m arraygauge run
 
+# The lab's emulated machines need every processor, so what runs in it does so alone.
 test: lint lab-setup
-	$(PYTHON) -m pytest
+	$(PYTHON) -m pytest tests/unit --numprocesses auto --dist loadfile
+	$(PYTHON) -m pytest tests/lab
 
 lint: $(VENV)/.dev
 	$(VENV)/bin/ruff check .
