@@ -36,6 +36,8 @@ PATIENCE: Mapping[Origin, Patience] = {
     # The kernel's own word; two looks apart so that a rebuild's handover does not close it.
     Origin.STATE: Patience(close_looks=2, close_seconds=2.0),
     Origin.MEASURED: Patience(close_looks=2),
+    # Seldom made, and of millions of bytes: one good write is enough.
+    Origin.WRITTEN: Patience(),
     Origin.PASSIVE: Patience(close_looks=3, close_seconds=60.0),
     Origin.DRIFT: Patience(close_looks=3),
     Origin.AGENT: Patience(),
@@ -105,7 +107,18 @@ class Claim:
         return self.looks >= PATIENCE[self.finding.origin].open_looks
 
 
-ClaimKey = tuple[Origin, str, Matter]
+ClaimKey = tuple[Origin, str, Matter, tuple[str, ...]]
+"""A drive may be missed by several arrays at once, each in its own way."""
+
+LOSSES = frozenset(
+    {
+        Matter.DATA_INCOMPLETE,
+        Matter.NO_REDUNDANCY,
+        Matter.LESS_REDUNDANCY,
+        Matter.ARRAY_STOPPED,
+    }
+)
+"""Of these an array has one at a time: the next one takes the place of the last at once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,11 +182,20 @@ def _claims_after(
     for key, claim in claims.items():
         if key in made:
             after[key] = Claim(finding=made[key], looks=claim.looks + 1)
+        elif any(_takes_its_place(finding, claim.finding) for finding in observation.findings):
+            continue
         elif not observation.speaks_for(claim.finding):
             after[key] = claim
         elif (missed := _missed(claim, moment)) is not None:
             after[key] = missed
     return after | {key: Claim(finding=made[key]) for key in made if key not in claims}
+
+
+def _takes_its_place(new: Finding, old: Finding) -> bool:
+    """Whether it is what has become of the other: the same trouble, or the same array's loss."""
+    same = (new.origin, new.cause.stable_id) == (old.origin, old.cause.stable_id)
+    alike = new.matter is old.matter or {new.matter, old.matter} <= LOSSES
+    return same and alike and not set(new.arrays).isdisjoint(old.arrays)
 
 
 def _missed(claim: Claim, moment: float) -> Claim | None:
@@ -186,7 +208,7 @@ def _missed(claim: Claim, moment: float) -> Claim | None:
 
 
 def _key(finding: Finding) -> ClaimKey:
-    return finding.origin, finding.cause.stable_id, finding.matter
+    return finding.origin, finding.cause.stable_id, finding.matter, finding.arrays
 
 
 def _seen(incident: Incident | None, finding: Finding, moment: float, number: int) -> Change:

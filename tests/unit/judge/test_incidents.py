@@ -110,6 +110,28 @@ def test_it_closes_when_it_was_looked_for_in_vain_twice_and_for_two_seconds() ->
     assert book.open == ()
 
 
+def test_an_arrays_greater_loss_takes_the_place_of_its_smaller_one_at_once() -> None:
+    less = finding(Matter.LESS_REDUNDANCY)
+    none = finding(Matter.NO_REDUNDANCY, Severity.CRITICAL)
+    book, told = follow((0.0, look(less)), (0.1, look(none)), (0.2, look(less)))
+    assert [change.kind for change in told] == [
+        ChangeKind.OPENED,
+        ChangeKind.WORSENED,
+        ChangeKind.EASED,
+    ]
+    assert all(change.incident.finding.also == () for change in told)
+    assert len(book.claims) == 1
+
+
+def test_a_drive_that_two_arrays_miss_is_one_incident_that_names_both() -> None:
+    first = finding(Matter.LESS_REDUNDANCY)
+    second = replace(first, arrays=("md1",))
+    book, told = follow((0.0, look(first, second)), (9.0, look(first)), (12.0, look(first)))
+    assert [change.kind for change in told] == [ChangeKind.OPENED]
+    assert told[0].incident.finding.arrays == ("md0", "md1")
+    assert book.open[0].finding.arrays == ("md0",)
+
+
 def test_one_origin_does_not_speak_for_another() -> None:
     book, _ = follow(
         (0, look(finding(origin=Origin.MEASURED), origin=Origin.MEASURED)),
