@@ -6,15 +6,17 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from arraygauge.config.model import AbsolutePath, Size
-from arraygauge.probe.write_values import ALIGNMENT_BYTES
+from arraygauge.config.sizes import AbsolutePath, Size
+from arraygauge.probe.writes.values import ALIGNMENT_BYTES
 from arraygauge.units import MIB
 
 GIB = 1024 * MIB
 
 
 class WriteProbeSection(BaseModel):
-    """Writes to the agent's own file, in the first of `directories` on the array in question.
+    """Writes to the agent's own file, in the first of `directories` on the array or drive in
+    question: on schedule once `enabled`, each array and drive every `interval_seconds`; by
+    `arraygauge check --write` whenever a person asks.
 
     The file has `file_bytes`; each probe writes `burst_bytes` over it. Writes wear flash:
     budget.endurance_share_per_year bounds them.
@@ -23,6 +25,7 @@ class WriteProbeSection(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     enabled: bool = False
+    interval_seconds: Annotated[float, Field(ge=3600, le=365 * 86400)] = 7 * 86400.0
     directories: tuple[AbsolutePath, ...] = ()
     file_bytes: Annotated[Size, Field(ge=16 * MIB, le=1024 * GIB)] = 256 * MIB
     burst_bytes: Annotated[Size, Field(ge=16 * MIB, le=1024 * GIB)] = 256 * MIB

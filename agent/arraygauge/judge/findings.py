@@ -29,6 +29,7 @@ class Matter(StrEnum):
     LESS_REDUNDANCY = "less redundancy"
     DEVICE_HANGS = "device hangs"
     READ_ERRORS = "read errors"
+    WRITE_ERRORS = "write errors"
     ARRAY_STOPPED = "array stopped"
     ARRAY_GONE = "array gone"
     BAD_BLOCKS = "bad blocks"
@@ -37,6 +38,7 @@ class Matter(StrEnum):
     SLOW_MEMBER = "slow member"
     SLOW_PATH = "slow path"
     SLOW_ARRAY = "slow array"
+    SLOW_WRITES = "slow writes"
     SLOW_DRIVE = "slow drive"
     DRIFT = "drift"
     MISMATCHES = "copies or parity disagree"
@@ -49,6 +51,7 @@ class Origin(StrEnum):
 
     STATE = "state"
     MEASURED = "measured"
+    WRITTEN = "written"
     PASSIVE = "passive"
     DRIFT = "drift"
     AGENT = "agent"
@@ -88,16 +91,20 @@ class Observation:
     ``looked_at`` holds the stable ids it can speak for; None for everything: a finding of the
     same origin not made again is then over. ``existing``, where an origin knows it, are all
     the stable ids that are there or missed: whatever was found on others, by anyone, is over.
+    ``matters`` are those it looked for; None for all that its origin finds.
     """
 
     origin: Origin
     findings: tuple[Finding, ...]
     looked_at: frozenset[str] | None = None
     existing: frozenset[str] | None = None
+    matters: frozenset[Matter] | None = None
 
     def speaks_for(self, finding: Finding) -> bool:
         """Whether not making this finding means that it is over."""
         if finding.origin is self.origin:
+            if self.matters is not None and finding.matter not in self.matters:
+                return False
             return self.looked_at is None or finding.cause.stable_id in self.looked_at
         missing = self.existing is not None and finding.cause.stable_id not in self.existing
         return missing and finding.origin is not Origin.AGENT

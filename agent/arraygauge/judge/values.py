@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Link
 from arraygauge.probe.values import Attempt
+from arraygauge.probe.writes.values import WriteAttempt
 from arraygauge.theory import Expectation, Survivable
 from arraygauge.theory.walls import Wall
 
@@ -107,7 +108,8 @@ class ArrayVerdict:
     ``expectation`` is what it should do in its present health with every member as
     good as its peers; ``as_found`` the same with the members' own measured rates.
     ``ratio`` is measured over the ceiling of ``expectation``. ``walls`` are limits that
-    members were found to share when they were read together; empty where nobody looked.
+    members were found to share when they were read together, certain or not; empty where
+    nobody looked.
     """
 
     array: Array
@@ -123,6 +125,25 @@ class ArrayVerdict:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WriteVerdict:
+    """Writing to an own file on an array or drive, or why that was left.
+
+    ``name`` is the kernel's name of what the file lies on, or the directory that lies on no
+    such thing; ``device`` is None then. ``expectation`` stands on the members' declared write
+    rates. Where those are not known it stands on their read rates (``as_reading``): drives may
+    write more slowly, so nothing is short of it, and ``ratio`` is None.
+    """
+
+    name: str
+    device: BlockDevice | None
+    pace: Pace
+    attempt: WriteAttempt
+    expectation: Expectation | None
+    as_reading: bool
+    ratio: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Status:
     """One whole pass over the machine: what every way of telling reads from."""
 
@@ -130,3 +151,4 @@ class Status:
     arrays: tuple[ArrayVerdict, ...]
     devices: tuple[DeviceVerdict, ...]
     seconds: float
+    writes: tuple[WriteVerdict, ...] = ()

@@ -8,8 +8,8 @@ from math import ceil, inf
 
 from arraygauge.inventory.values import Array, BlockDevice, DeviceKind, Host, Member, MemberState
 from arraygauge.probe.budget import Allowance, Charge
-from arraygauge.probe.endurance import WriteAllowance
 from arraygauge.probe.shares import Share, slot_shares
+from arraygauge.probe.writes.endurance import WriteAllowance
 from arraygauge.theory.shape import geometry_of
 from arraygauge.theory.values import Direction, Workload
 

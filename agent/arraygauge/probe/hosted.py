@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from arraygauge.inventory.values import BlockDevice, DeviceKind, DeviceNumber, Host
 from arraygauge.probe.filesystems import why_unfit, why_unfit_to_write
-from arraygauge.probe.write_values import HostedFilesystem
+from arraygauge.probe.writes.values import HostedFilesystem
 
 _CIPHER = "encrypted between filesystem and device ({}), so the cipher would be measured as well"
 _DEDUPLICATING = "deduplicated and compressed between filesystem and device ({})"

@@ -13,10 +13,10 @@ from pathlib import Path
 
 from arraygauge.probe.hosted import filesystem_at
 from arraygauge.probe.runner import Prober
-from arraygauge.probe.write_reasons import explain_write
-from arraygauge.probe.write_reply import WriteReply, WriteStep
-from arraygauge.probe.write_talk import ask, making_seconds, question
-from arraygauge.probe.write_values import HostedFilesystem
+from arraygauge.probe.writes.reasons import explain_write
+from arraygauge.probe.writes.reply import WriteReply, WriteStep
+from arraygauge.probe.writes.talk import ask, making_seconds, question
+from arraygauge.probe.writes.values import HostedFilesystem
 from arraygauge.units import MIB
 
 GRACE_SECONDS = 3.0

@@ -15,7 +15,7 @@ def grounds_of(configuration: Configuration, host: Host) -> Grounds:
     """The configuration's declarations, with drive patterns resolved to device names."""
     rated = {
         device.name: MemberRate(
-            read_bytes_per_second=section.read_mb_per_second * 1e6,
+            read_bytes_per_second=read * 1e6,
             write_bytes_per_second=(
                 section.write_mb_per_second * 1e6 if section.write_mb_per_second else None
             ),
@@ -23,9 +23,21 @@ def grounds_of(configuration: Configuration, host: Host) -> Grounds:
         )
         for section in configuration.drive
         for device in host.devices
-        if section.match in _names(host, device)
+        if (read := section.read_mb_per_second) is not None
+        and section.match in _names(host, device)
     }
     return Grounds(board=_board(configuration), rated=rated)
+
+
+def endurance_of(configuration: Configuration, host: Host) -> dict[str, int]:
+    """By stable id, the bytes that drives are declared to endure."""
+    return {
+        device.stable_id: round(terabytes * 1e12)
+        for section in configuration.drive
+        for device in host.devices
+        if (terabytes := section.endurance_terabytes_written) is not None
+        and section.match in _names(host, device)
+    }
 
 
 def _names(host: Host, device: BlockDevice) -> set[str | None]:

@@ -19,9 +19,12 @@ from arraygauge.history import (
 from arraygauge.inventory.values import Host
 from arraygauge.probe.budget import DAY_SECONDS, Allowance, BudgetLimits, allowance
 from arraygauge.probe.charges import affordable, charges, shares_of
+from arraygauge.probe.own_file import Refusal
 from arraygauge.probe.plan import ProbePlan, SamplingLimits
+from arraygauge.probe.through_file import Made
 from arraygauge.probe.values import Attempt, Measurement, Skipped, SkipReason
 from arraygauge.probe.wall_finding import MOST_SECONDS, WallReport
+from arraygauge.theory import SEQUENTIAL_WRITE
 from arraygauge.units import format_duration
 
 HISTORY_NAME = "history.sqlite"
@@ -40,6 +43,17 @@ class Purse:
     @property
     def notes(self) -> tuple[str, ...]:
         return self.history.notes
+
+    @property
+    def not_kept(self) -> str | None:
+        """The same of entries that cannot be written now; None while all are."""
+        problem = self.ledger.problem
+        if problem is None:
+            return None
+        return (
+            f"{problem.message}: what this spent is forgotten when the program ends; "
+            f"{problem.remedy}"
+        )
 
     def clock_seconds(self) -> float:
         return self.clock().wall_seconds
@@ -85,6 +99,16 @@ class Purse:
         )
         self.ledger.settle(token, charges(shares, moved_bytes=size, busy_seconds=seconds))
         return attempt
+
+    def pay_for_file(self, host: Host, device: str, most: int, make: Callable[[], Made]) -> Made:
+        """Have an own file made or found on the device, and count what was written for it."""
+        shares = shares_of(host, device, SEQUENTIAL_WRITE)
+        token = self.ledger.reserve(charges(shares, moved_bytes=most, busy_seconds=0.0))
+        made = make()
+        written = made.written_bytes if isinstance(made, Refusal) else made.filled_bytes
+        if token is not None:
+            self.ledger.settle(token, charges(shares, moved_bytes=written, busy_seconds=0.0))
+        return made
 
     def count(
         self,

@@ -14,7 +14,7 @@ import pytest
 
 from arraygauge.inventory.mountinfo import parse_mount
 from arraygauge.inventory.values import DeviceNumber, Mount
-from arraygauge.probe.write_values import HostedFilesystem
+from arraygauge.probe.writes.values import HostedFilesystem
 from unit.probe.loop_device import why_no_loop_devices
 
 MIB = 1 << 20

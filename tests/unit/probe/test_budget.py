@@ -18,8 +18,8 @@ from arraygauge.probe.budget import (
     allowance,
     is_quiet,
 )
-from arraygauge.probe.endurance import write_allowance
 from arraygauge.probe.quiet_hours import QuietHours, parse_quiet_hours
+from arraygauge.probe.writes.endurance import write_allowance
 
 NOW = 1_800_000_000.0
 LIMITS = BudgetLimits(hour_bytes=1000, hour_seconds=60.0, day_bytes=3000, day_seconds=150.0)

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from arraygauge.inventory.values import DeviceKind, Host, Level, MemberState
 from arraygauge.probe.budget import Allowance
 from arraygauge.probe.charges import affordable, charges, shares_of
-from arraygauge.probe.endurance import WriteAllowance
 from arraygauge.probe.shares import Share, slot_shares
+from arraygauge.probe.writes.endurance import WriteAllowance
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.levels import level_loads
 from arraygauge.theory.loads import Case

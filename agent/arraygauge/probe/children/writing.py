@@ -1,6 +1,6 @@
 """The process that writes to the agent's own file with direct I/O and says what it saw.
 
-One JSON line in on standard input (``write_talk`` says what is in it), one out on standard
+One JSON line in on standard input (``writes.talk`` says what is in it), one out on standard
 output (``report``). It opens no device. Asked to prepare, it makes the file or finds it
 again; asked to write, it then overwrites it in place, from the beginning and over again,
 and flushes. The memory it shares with its parent is as in ``reading``: a word to stop it,

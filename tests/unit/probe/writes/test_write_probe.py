@@ -18,8 +18,8 @@ import pytest
 from arraygauge.probe.process import Lookout, OwnBytes
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.stop import StopToken
-from arraygauge.probe.write_probe import probe_write
-from arraygauge.probe.write_values import WriteMeasurement, WriteOutcome, WriteRequest
+from arraygauge.probe.writes.probing import probe_write
+from arraygauge.probe.writes.values import WriteMeasurement, WriteOutcome, WriteRequest
 from unit.probe.real_filesystem import hosted, mounted_filesystem, too_small_a_device
 
 MIB = 1 << 20

@@ -18,8 +18,8 @@ from arraygauge.probe.children.own_file import OwnFileError, open_folder
 from arraygauge.probe.filesystems import notes_on, why_unfit, why_unfit_to_write
 from arraygauge.probe.hosted import filesystem_at, fit_numbers, hosted_filesystems
 from arraygauge.probe.values import Skipped, SkipReason
-from arraygauge.probe.write_plan import WriteLimits, plan_write
-from arraygauge.probe.write_values import WriteRequest
+from arraygauge.probe.writes.plan import WriteLimits, plan_write
+from arraygauge.probe.writes.values import WriteRequest
 from invented import array, drive, host, member
 from unit.probe.real_filesystem import MAKE, mounted_filesystem, number_of, require_filesystem
 
@@ -181,7 +181,9 @@ def test_copying_and_compressing_filesystems_are_recognised_and_said(
 
 def planned(snapshot: Host, **changes: Any) -> WriteRequest | Skipped:
     limits = WriteLimits(directories=(Path(FILMS),), max_bytes=1024 * MIB)
-    return plan_write(snapshot, snapshot.arrays[0], replace(limits, **changes))
+    device = snapshot.device("md0")
+    assert device is not None
+    return plan_write(snapshot, device, replace(limits, **changes))
 
 
 def test_a_plan_names_the_array_its_filesystems_and_the_limits() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from arraygauge.probe.hosted import fit_numbers
@@ -12,8 +12,9 @@ from arraygauge.probe.process import Child, Conversation, Ending, Lookout, OwnBy
 from arraygauge.probe.reply import ReplyError
 from arraygauge.probe.runner import Prober, child_command
 from arraygauge.probe.stop import StopToken
-from arraygauge.probe.write_reply import WriteReply, parse_write_reply
-from arraygauge.probe.write_values import HostedFilesystem, WriteOutcome
+from arraygauge.probe.suspension import NOTICED_SECONDS
+from arraygauge.probe.writes.reply import WriteReply, parse_write_reply
+from arraygauge.probe.writes.values import HostedFilesystem, WriteOutcome
 from arraygauge.units import MIB
 
 WRITING = child_command("arraygauge.probe.children.writing")
@@ -22,6 +23,7 @@ SLOWEST_MAKING = 10 * MIB
 MAKING_GRACE_SECONDS = 5.0
 LOOK_SECONDS = 0.02
 TOLD_TO_STOP = "told to stop"
+SLEPT = "the machine was suspended meanwhile, which says nothing of it"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,11 +105,15 @@ def ask(
     except OSError as error:
         detail = f"the writing process could not be started: {error}"
         return Told(reply=None, outcome=WriteOutcome.CRASHED, detail=detail)
-    with closing(StopToken()) as never:
+    slept = prober.suspended()
+    with closing(StopToken()) as never, prober.own_probes.on(device):
         talk = child.talk(asked, never, deadline_seconds, _Manners(prober.stop, lookout))
     if talk.exit_status is None:
         prober.quarantine.add(device, child.process)
-    return _told(talk, child.process.pid, deadline_seconds)
+    told = _told(talk, child.process.pid, deadline_seconds)
+    if prober.suspended() - slept > NOTICED_SECONDS:
+        return replace(told, reply=None, outcome=WriteOutcome.INTERRUPTED, detail=SLEPT)
+    return told
 
 
 def _told(talk: Conversation, pid: int, deadline_seconds: float) -> Told:

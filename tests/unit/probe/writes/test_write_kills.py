@@ -10,9 +10,9 @@ import time
 from pathlib import Path
 from random import Random
 
-from arraygauge.probe.write_values import WriteOutcome
+from arraygauge.probe.writes.values import WriteOutcome
 from unit.probe.real_filesystem import mounted_filesystem
-from unit.probe.test_write_probe import NAME, checksums, probed, with_neighbours
+from unit.probe.writes.test_write_probe import NAME, checksums, probed, with_neighbours
 
 
 def test_killed_at_random_moments_it_leaves_at_most_what_its_name_says() -> None:
@@ -20,7 +20,7 @@ def test_killed_at_random_moments_it_leaves_at_most_what_its_name_says() -> None
     program = (
         f"import sys; sys.path[:0] = {sys.path!r}\n"
         "from pathlib import Path\n"
-        "from unit.probe.test_write_probe import probed\n"
+        "from unit.probe.writes.test_write_probe import probed\n"
         "print('ready', flush=True)\n"
         "for keep in (True, False) * 1000:\n"
         "    probed(Path(sys.argv[1]), keep_file=keep, burst_bytes=4 << 20)\n"

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.inventory.values import DeviceNumber
-from arraygauge.probe.cliff import Slice
 from arraygauge.probe.reply import ReplyError
 from arraygauge.probe.wire import items, pair, text, whole
+from arraygauge.probe.writes.cliff import Slice
 
 PATH_LENGTH = 4096
 _NANO = 1e-9

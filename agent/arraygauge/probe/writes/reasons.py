@@ -9,8 +9,8 @@ from __future__ import annotations
 import errno
 import os
 
-from arraygauge.probe.write_reply import Room, WriteReply, WriteStep
-from arraygauge.probe.write_values import WriteOutcome
+from arraygauge.probe.writes.reply import Room, WriteReply, WriteStep
+from arraygauge.probe.writes.values import WriteOutcome
 from arraygauge.units import format_binary, format_capacity
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)

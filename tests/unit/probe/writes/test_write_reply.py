@@ -14,15 +14,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arraygauge.probe import write_talk
 from arraygauge.probe.process import Child, Conversation, Ending
 from arraygauge.probe.reply import ReplyError
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.stop import StopToken
-from arraygauge.probe.write_probe import probe_write
-from arraygauge.probe.write_reasons import explain_write, outcome_of_write
-from arraygauge.probe.write_reply import WriteReply, WriteStep, parse_write_reply
-from arraygauge.probe.write_values import WriteMeasurement, WriteOutcome, WriteRequest
+from arraygauge.probe.writes import talk
+from arraygauge.probe.writes.probing import probe_write
+from arraygauge.probe.writes.reasons import explain_write, outcome_of_write
+from arraygauge.probe.writes.reply import WriteReply, WriteStep, parse_write_reply
+from arraygauge.probe.writes.values import WriteMeasurement, WriteOutcome, WriteRequest
 from unit.probe.real_filesystem import hosted
 
 MIB = 1 << 20
@@ -141,7 +141,7 @@ def test_a_child_that_answers_nonsense_has_crashed(
 def test_a_child_that_hangs_is_ended_at_the_deadline(
     stop: StopToken, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(write_talk, "MAKING_GRACE_SECONDS", 0.2)
+    monkeypatch.setattr(talk, "MAKING_GRACE_SECONDS", 0.2)
     began = time.monotonic()
     measured = probed_by("import time; time.sleep(60)", stop, tmp_path)
     assert measured.outcome is WriteOutcome.TIMED_OUT
@@ -176,9 +176,7 @@ def test_a_child_that_cannot_be_ended_is_abandoned_and_no_second_one_is_started(
     monkeypatch.setattr(Child, "talk", lambda *_: stuck)
     prober = Prober(stop)
     command = (sys.executable, "-I", "-S", "-c", "import time; time.sleep(60)")
-    told = [
-        write_talk.ask(prober, "md0", {}, deadline_seconds=1.0, command=command) for _ in range(2)
-    ]
+    told = [talk.ask(prober, "md0", {}, deadline_seconds=1.0, command=command) for _ in range(2)]
     assert [each.outcome for each in told] == [WriteOutcome.ABANDONED, WriteOutcome.REFUSED]
     assert "cannot be ended" in told[0].detail
     assert "still hangs in the kernel" in told[1].detail

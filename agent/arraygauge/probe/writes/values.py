@@ -7,7 +7,8 @@ from enum import StrEnum
 from pathlib import Path
 
 from arraygauge.inventory.values import DeviceNumber, Mount
-from arraygauge.probe.cliff import Cliff
+from arraygauge.probe.values import Skipped
+from arraygauge.probe.writes.cliff import Cliff
 from arraygauge.theory.values import Direction, Workload
 from arraygauge.units import MIB
 
@@ -120,3 +121,6 @@ class WriteMeasurement:
             WriteOutcome.COMPLETED,
             WriteOutcome.BUDGET_SPENT,
         )
+
+
+WriteAttempt = WriteMeasurement | Skipped

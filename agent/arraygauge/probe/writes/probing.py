@@ -9,15 +9,15 @@ from __future__ import annotations
 import time
 from dataclasses import replace
 
-from arraygauge.probe.cliff import find_cliff, rate_of
 from arraygauge.probe.filesystems import notes_on
 from arraygauge.probe.hosted import filesystem_at
 from arraygauge.probe.own_file import no_place
 from arraygauge.probe.process import Lookout
 from arraygauge.probe.runner import Prober
-from arraygauge.probe.write_reasons import explain_write, outcome_of_write
-from arraygauge.probe.write_reply import WriteReply, WriteStep
-from arraygauge.probe.write_talk import (
+from arraygauge.probe.writes.cliff import find_cliff, rate_of
+from arraygauge.probe.writes.reasons import explain_write, outcome_of_write
+from arraygauge.probe.writes.reply import WriteReply, WriteStep
+from arraygauge.probe.writes.talk import (
     TOLD_TO_STOP,
     WRITING,
     Told,
@@ -25,7 +25,7 @@ from arraygauge.probe.write_talk import (
     making_seconds,
     question,
 )
-from arraygauge.probe.write_values import (
+from arraygauge.probe.writes.values import (
     ALIGNMENT_BYTES,
     WriteMeasurement,
     WriteOutcome,

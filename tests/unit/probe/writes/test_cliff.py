@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arraygauge.probe.cliff import (
+from arraygauge.probe.writes.cliff import (
     FALSE_ALARM_RATE,
     FEWEST_SLICES,
     LEAST_FALL,
