@@ -134,13 +134,28 @@ class CounterReader:
         self._descriptors = {
             name: reader.descriptor(f"{BLOCK_CLASS}/{name}/stat") for name in dict.fromkeys(names)
         }
+        self._held: dict[int, tuple[bytes, IoCounters]] = {}
+        """What each file held when it was last read: most drives rest most of the time."""
 
     def read(self) -> dict[str, IoCounters | None]:
         """Every device's counters now; None for one that is gone, or tells none.
 
         Asks the kernel's memory only, never the devices, so it does not wait for them.
         """
-        return {name: _read_counters(descriptor) for name, descriptor in self._descriptors.items()}
+        return {name: self._read(descriptor) for name, descriptor in self._descriptors.items()}
+
+    def _read(self, descriptor: int | None) -> IoCounters | None:
+        if descriptor is None:
+            return None
+        try:
+            # From the start each time: sysfs then asks the device anew.
+            content = os.pread(descriptor, _LONGEST_BYTES, 0)
+            held = self._held.get(descriptor)
+            if held is None or held[0] != content:
+                held = self._held[descriptor] = content, parse_stat(content.decode("ascii"))
+        except (OSError, ValueError):
+            return None
+        return held[1]
 
     def close(self) -> None:
         """Closes the files; every device reads as None from then on."""
@@ -159,13 +174,3 @@ class CounterReader:
         traceback: TracebackType | None,
     ) -> None:
         self.close()
-
-
-def _read_counters(descriptor: int | None) -> IoCounters | None:
-    if descriptor is None:
-        return None
-    try:
-        # From the start each time: sysfs then asks the device anew.
-        return parse_stat(os.pread(descriptor, _LONGEST_BYTES, 0).decode("ascii"))
-    except (OSError, ValueError):
-        return None

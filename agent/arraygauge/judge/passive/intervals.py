@@ -32,6 +32,7 @@ class GapReason(StrEnum):
     UNTOLD_WRAP = "a wrap that cannot be told from a step back"
     CLOCK = "the machine slept or the clock jumped"
     COUNTED_LATE = "time counted that passed earlier"
+    OWN_PROBE = "the agent's own probe was at work"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

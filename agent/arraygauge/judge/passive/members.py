@@ -35,11 +35,13 @@ WAIT_REFERENCE = log(HIGH_WAIT)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """What one look at a member told: its comparison, if its peers and it had enough I/O."""
+    """What one look at a member told: its comparison, if its peers and it had enough I/O.
+    ``compared`` counts the looks so far that told one."""
 
     moment: float
     enough: bool
     comparison: Comparison | None
+    compared: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,12 +127,17 @@ class MembersWatch:
             looks={
                 **self.looks,
                 **{
-                    name: Look(moment=moment, enough=is_active, comparison=told[name])
+                    name: self._look(name, moment, told[name], is_active=is_active)
                     for name, is_active in active.items()
                     if is_active or name not in self.looks
                 },
             },
         )
+
+    def _look(self, name: str, moment: float, told: Comparison | None, *, is_active: bool) -> Look:
+        before = self.looks[name].compared if name in self.looks else 0
+        compared = before + (told is not None)
+        return Look(moment=moment, enough=is_active, comparison=told, compared=compared)
 
     @property
     def rising(self) -> tuple[str, ...]:

@@ -95,7 +95,8 @@ class Stall:
     """Requests were in flight and none completed, on the readings' clock.
 
     ``seconds`` so far, or in all once ``over``; ``error_seconds`` is how far it may be off.
-    ``hang`` from three seconds on. ``in_flight`` are the requests that waited.
+    ``hang`` from three seconds on. ``in_flight`` are the requests that waited;
+    ``rested_seconds`` the device had done nothing before, 0 where it was at work.
     """
 
     device: str
@@ -103,9 +104,18 @@ class Stall:
     seconds: float
     error_seconds: float
     in_flight: int
+    rested_seconds: float
     hang: bool
     over: bool
 
     @property
     def milliseconds(self) -> int:
         return round(self.seconds * 1000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HungPath:
+    """All drives behind the link that were asked for anything stopped to answer together."""
+
+    link: str
+    members: frozenset[str]
