@@ -18,9 +18,11 @@ help:
 run: $(VENV)/.core
 	$(PYTHON) -m arraygauge run
 
-# The lab's emulated machines need every processor, so what runs in it does so alone.
+# The lab's emulated machines need every processor, and the fleet's tests time things: both alone.
 test: lint lab-setup
+	bash tests/fleet/setup.sh
 	$(PYTHON) -m pytest tests/unit --numprocesses auto --dist loadfile
+	$(PYTHON) -m pytest tests/fleet
 	$(PYTHON) -m pytest tests/lab
 
 lint: $(VENV)/.dev

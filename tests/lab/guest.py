@@ -26,7 +26,7 @@ USUAL_REQUEST_MILLISECONDS = 30_000
 
 DEPENDENCIES = (
     *("asyncio", "http.server", "logging", "sqlite3", "tomllib"),
-    *("click", "prometheus_client", "psutil", "pydantic.main", "pyudev"),
+    *("click", "psutil", "pydantic.main", "pyudev"),
     *("rich.console", "rich.progress", "rich.table"),
     *("arraygauge.cli.check", "arraygauge.cli.run"),
 )

@@ -11,6 +11,7 @@ from rich.console import Console
 from arraygauge.cli.progress import progress_on
 from arraygauge.cli.status import exit_status
 from arraygauge.config import load_configuration
+from arraygauge.errors import OperatorError
 from arraygauge.probe.stop import StopToken
 from arraygauge.service.probing import Forecast, Manner
 from arraygauge.service.signals import stopping_on_signals
@@ -29,6 +30,9 @@ def _announce(forecast: Forecast) -> None:
             "in all, usually a quarter of it.",
             err=True,
         )
+    if forecast.most_written_bytes:
+        most = format_capacity(forecast.most_written_bytes)
+        click.echo(f"Writing at most {most} to own files.", err=True)
 
 
 @click.command(
@@ -50,24 +54,44 @@ Exit status:
     is_flag=True,
     help="Measure even while others work, an array synchronises or the machine is on battery.",
 )
+@click.option(
+    "--write",
+    "writing",
+    is_flag=True,
+    help="Write as well, to the agent's own file in each directory of the configuration's "
+    "write_probe.directories. Counted against the drives' endurance; never beyond the budget.",
+)
 @click.pass_obj
 def command(
-    config_path: Path | None, devices: tuple[str, ...], as_json: bool, regardless: bool
+    config_path: Path | None,
+    devices: tuple[str, ...],
+    as_json: bool,
+    regardless: bool,
+    writing: bool,
 ) -> None:
     """Measure once, compare with what theory allows, and say why if it falls short.
 
     Reads a second or a few of every drive and array, or only of the DEVICES named
-    (an array stands for itself and its members). Raw devices are only ever read.
+    (an array stands for itself and its members). Raw devices are only ever read, and
+    nothing is written unless you say --write.
     While others work on a drive it waits, and gives way within moments.
     """
     configuration = load_configuration(config_path)
+    if writing and not configuration.write_probe.directories:
+        raise OperatorError(
+            "--write: the configuration names no directory to write to",
+            "name one on each array in question as directories of [write_probe]",
+        )
     stop = StopToken()
     with stopping_on_signals(stop), progress_on(sys.stderr) as progress:
         manner = Manner.REGARDLESS if regardless else Manner.ASKED
-        with surveyor(configuration, stop, manner) as surveying:
+        with surveyor(configuration, stop, manner, writing=writing) as surveying:
             for note in surveying.purse.notes:
                 click.echo(f"arraygauge: {note}", err=True)
             status = surveying.survey(devices, progress, _announce)
+            not_kept = surveying.purse.not_kept
+    if not_kept is not None:
+        click.echo(f"arraygauge: {not_kept}", err=True)
     if stop.is_set():
         click.echo("arraygauge: interrupted; nothing was judged", err=True)
         sys.exit(1)

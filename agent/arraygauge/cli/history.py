@@ -1,4 +1,4 @@
-"""`arraygauge history`: what was measured before."""
+"""`arraygauge history`: what was measured before, and which drives stalled."""
 
 from __future__ import annotations
 
@@ -10,8 +10,12 @@ from rich.console import Console
 from arraygauge.cli.records import existing_history
 from arraygauge.errors import UnknownDeviceError
 from arraygauge.history.days import DAY_SECONDS, days_of
+from arraygauge.history.drift_rows import recall_drift
 from arraygauge.history.measurements import find_device, known_devices, measurements_of
+from arraygauge.history.stalls import stalls_of
+from arraygauge.tell.baselines import print_watched, watch_words, watched_document, watched_of
 from arraygauge.tell.past import devices_json, history_json, print_known, print_past
+from arraygauge.tell.stall_list import print_stalls
 
 
 @click.command()
@@ -25,17 +29,24 @@ from arraygauge.tell.past import devices_json, history_json, print_known, print_
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")
 def command(name: str | None, days: float, as_json: bool) -> None:
-    """Show what was measured of NAME, an array or a drive, and how it changed.
+    """Show what was measured of NAME, an array or a drive, how it changed and what is usual.
 
     NAME is what the kernel calls it or its stable id; without one, all that were ever measured
-    are listed. Nothing is measured now.
+    are listed, and the latest stalls of all drives. Nothing is measured now.
     """
     now = time.time()
     console = Console(highlight=False)
     with existing_history() as history:
         known = known_devices(history)
+        watched = recall_drift(history).watched
+        since = now - days * DAY_SECONDS
         if name is None:
-            click.echo(devices_json(known)) if as_json else print_known(console, known, now)
+            stalls = stalls_of(history, None, since)
+            if as_json:
+                click.echo(devices_json(known, stalls))
+            else:
+                print_known(console, known, now, watch_words(watched))
+                print_stalls(console, stalls)
             return
         device = find_device(known, name)
         if device is None:
@@ -43,10 +54,13 @@ def command(name: str | None, days: float, as_json: bool) -> None:
                 f"{name}: never measured, as far as is kept",
                 "'arraygauge history' lists what was",
             )
-        since = now - days * DAY_SECONDS
         summaries = tuple(days_of(history, device.stable_id, since))
         records = measurements_of(history, device.stable_id, since)
+        stalls = stalls_of(history, device.stable_id, since)
     if as_json:
-        click.echo(history_json(device, summaries, records))
+        own = watched_document(watched_of(watched, device.stable_id))
+        click.echo(history_json(device, summaries, records, stalls, own))
     else:
         print_past(console, device, summaries, records)
+        print_watched(console, watched_of(watched, device.stable_id))
+        print_stalls(console, stalls)

@@ -15,11 +15,12 @@ from arraygauge import __version__
 from arraygauge.errors import MachineTroubleError, OperatorError
 
 _COMMANDS = {
+    "accept-baseline": "Take what a device does now as usual, and end its drift.",
     "check": "Measure once, compare with what theory allows, and say why if it falls short.",
     "companion": "Show incidents as notifications on this desktop.",
     "curve": "Measure at several transfer sizes and depths, beside what theory predicts.",
     "explain": "Show what an array should give and why: every resource, and what would raise it.",
-    "history": "Show what was measured before, with a small plot.",
+    "history": "Show what was measured before, with a small plot, and what is usual.",
     "incidents": "Show what is the matter and what was; keep it silent for a while.",
     "inventory": "Show arrays, drives and the links between them and the processor.",
     "run": "Measure on a schedule, watch, tell and serve metrics, until SIGTERM.",

@@ -14,7 +14,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 def progress_on(stream: TextIO) -> Iterator[Callable[[str, int, int], None]]:
     """Yields what a pass calls before each probe."""
     columns = (
-        TextColumn("reading {task.description}"),
+        TextColumn("measuring {task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),

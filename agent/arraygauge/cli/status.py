@@ -26,6 +26,7 @@ def exit_status(status: Status) -> Exit:
     """Degraded or broken before short, short before not measured."""
     protections = [verdict.health.protection for verdict in status.arrays]
     paces = [array.pace for array in status.arrays] + [drive.pace for drive in status.devices]
+    paces += [written.pace for written in status.writes]
     if any(protection in _UNSAFE for protection in protections):
         return Exit.DEGRADED
     if Pace.SHORT in paces:

@@ -12,12 +12,23 @@ from arraygauge.cli.progress import progress_on
 from arraygauge.cli.status import Exit
 from arraygauge.config import load_configuration
 from arraygauge.probe.stop import StopToken
-from arraygauge.service.probing import Manner
+from arraygauge.service.probing import Forecast, Manner
 from arraygauge.service.signals import stopping_on_signals
 from arraygauge.service.survey import surveyor
 from arraygauge.service.walls import find_walls
 from arraygauge.tell.machine import walls_json
 from arraygauge.tell.walls import print_walls
+from arraygauge.units import format_capacity
+
+
+def _announce(forecast: Forecast) -> None:
+    """On standard error: what is printed on standard output is the result."""
+    click.echo(
+        f"Reading {forecast.device_count} drives, each alone: at most "
+        f"{format_capacity(forecast.most_bytes)} in all, usually a quarter of it; "
+        "then together, no more than that again.",
+        err=True,
+    )
 
 
 @click.command()
@@ -37,12 +48,12 @@ def command(config_path: Path | None, devices: tuple[str, ...], as_json: bool) -
         progress_on(sys.stderr) as progress,
         surveyor(configuration, stop, Manner.ASKED) as surveying,
     ):
-        found = find_walls(surveying, devices, progress)
+        found = find_walls(surveying, devices, progress, _announce)
     if stop.is_set():
         click.echo("arraygauge: interrupted; nothing was found", err=True)
         sys.exit(Exit.RUNTIME_ERROR)
     if as_json:
         click.echo(walls_json(found.attempts, found.report))
     else:
-        print_walls(Console(highlight=False), found.attempts, found.report)
+        print_walls(Console(highlight=False), found.host, found.attempts, found.report)
     sys.exit(Exit.FINE if found.report is not None else Exit.NOT_MEASURED)

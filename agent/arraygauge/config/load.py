@@ -10,6 +10,8 @@ from pathlib import Path
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from arraygauge.config.exposure import ExposureSection
+from arraygauge.config.heartbeat import HeartbeatSection
 from arraygauge.config.model import (
     BudgetSection,
     Configuration,
@@ -25,6 +27,8 @@ from arraygauge.config.tell import (
     TellingSection,
     WebhookSection,
 )
+from arraygauge.config.watching import WatchingSection
+from arraygauge.config.write_probe import WriteProbeSection
 from arraygauge.errors import ConfigurationError
 
 SYSTEM_PATH = Path("/etc/arraygauge/config.toml")
@@ -32,7 +36,10 @@ SYSTEM_PATH = Path("/etc/arraygauge/config.toml")
 _SECTIONS: dict[str, type[BaseModel]] = {
     "": Configuration,
     "probe": ProbeSection,
+    "write_probe": WriteProbeSection,
     "run": RunSection,
+    "exposure": ExposureSection,
+    "watching": WatchingSection,
     "budget": BudgetSection,
     "parity": ParitySection,
     "drive": DriveSection,
@@ -41,6 +48,7 @@ _SECTIONS: dict[str, type[BaseModel]] = {
     "webhook": WebhookSection,
     "notify": NotifySection,
     "telling": TellingSection,
+    "heartbeat": HeartbeatSection,
 }
 
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 from typing import Annotated
 
 from pydantic import (
-    AfterValidator,
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
     PlainValidator,
     model_validator,
 )
 
+from arraygauge.config.exposure import ExposureSection, refuse_open_address
+from arraygauge.config.heartbeat import HeartbeatSection
+from arraygauge.config.sizes import AbsolutePath, Size
 from arraygauge.config.tell import (
     JournalSection,
     NotifySection,
@@ -21,35 +22,21 @@ from arraygauge.config.tell import (
     WebhookSection,
     refuse_same_names,
 )
+from arraygauge.config.watching import WatchingSection
+from arraygauge.config.write_probe import WriteProbeSection
 from arraygauge.inventory.values import LinkKind, LinkRate
 from arraygauge.probe.budget import BudgetLimits
 from arraygauge.probe.quiet_hours import QuietHours, parse_quiet_hours
 from arraygauge.theory import Direction, Uplink
 from arraygauge.theory.links import Encoding, data_bytes_per_second, encoded_bytes_per_second
-from arraygauge.units import parse_bytes
 
 
 class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-def _bytes(value: object) -> object:
-    return parse_bytes(value) if isinstance(value, str) else value
-
-
-Size = Annotated[int, BeforeValidator(_bytes), Field(gt=0)]
-"""A number of bytes, or text such as '256 MiB'."""
 MegabytesPerSecond = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 """Decimal: 1 MB/s is 1,000,000 bytes per second."""
-
-
-def _absolute(path: str) -> str:
-    if not path.startswith("/"):
-        raise ValueError("write an absolute path, beginning with '/'")
-    return path
-
-
-AbsolutePath = Annotated[str, AfterValidator(_absolute)]
 
 
 def _quiet_hours(value: object) -> object:
@@ -135,9 +122,17 @@ class DriveSection(_Section):
     """
 
     match: str
-    read_mb_per_second: MegabytesPerSecond
+    read_mb_per_second: MegabytesPerSecond | None = None
     write_mb_per_second: MegabytesPerSecond | None = None
     endurance_terabytes_written: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> DriveSection:
+        if self.write_mb_per_second is not None and self.read_mb_per_second is None:
+            raise ValueError("give read_mb_per_second as well as write_mb_per_second")
+        if self.read_mb_per_second is None and self.endurance_terabytes_written is None:
+            raise ValueError("give read_mb_per_second, endurance_terabytes_written or both")
+        return self
 
 
 class UplinkSection(_Section):
@@ -198,12 +193,16 @@ class Configuration(_Section):
     """The whole file."""
 
     probe: ProbeSection = ProbeSection()
+    write_probe: WriteProbeSection = WriteProbeSection()
     run: RunSection = RunSection()
+    exposure: ExposureSection | None = None
+    watching: WatchingSection = WatchingSection()
     budget: BudgetSection = BudgetSection()
     journal: JournalSection = JournalSection()
     webhook: tuple[WebhookSection, ...] = ()
     notify: tuple[NotifySection, ...] = ()
     telling: TellingSection = TellingSection()
+    heartbeat: HeartbeatSection | None = None
     parity: ParitySection = ParitySection()
     drive: tuple[DriveSection, ...] = ()
     uplink: tuple[UplinkSection, ...] = ()
@@ -211,4 +210,9 @@ class Configuration(_Section):
     @model_validator(mode="after")
     def _channels_have_their_own_names(self) -> Configuration:
         refuse_same_names(self.webhook, self.notify)
+        return self
+
+    @model_validator(mode="after")
+    def _others_are_kept_out(self) -> Configuration:
+        refuse_open_address(self.run.listen_address, self.exposure)
         return self

@@ -65,27 +65,20 @@ class JournalSection(_Section):
     least_severity: SeverityWord = Severity.INFORMATION
 
 
-class WebhookSection(_Section):
-    """An address that gets each message as JSON by POST. `name` must stay the same: messages
-    still to be sent are kept under it; without one it is the address.
+class PostSection(_Section):
+    """An address that gets JSON by POST.
 
     A secret goes into `secret_header`, after `secret_prefix`; it is read from `secret_file`, or
     is the credential `secret_credential` of the systemd unit.
     """
 
     url: Annotated[str, Field(min_length=1)]
-    name: ChannelName | None = None
-    least_severity: SeverityWord = Severity.MINOR
     timeout_seconds: Annotated[float, Field(ge=0.5, le=60)] = 5.0
     secret_file: FilePath | None = None
     secret_credential: CredentialName | None = None
     secret_header: Annotated[str, Field(pattern=r"^[A-Za-z0-9-]+$")] = "Authorization"  # noqa: S105 -- a header's name, no secret
     secret_prefix: Annotated[str, Field(pattern=r"^[ -~]*$")] = "Bearer "  # noqa: S105
     authority_file: FilePath | None = None
-
-    @property
-    def channel(self) -> str:
-        return self.name or f"webhook {self.url}"
 
     @model_validator(mode="after")
     def _can_be_posted_to(self) -> Self:
@@ -100,6 +93,18 @@ class WebhookSection(_Section):
         if has_secret and parts.scheme == "http" and not _is_here(parts.hostname):
             raise ValueError("a secret is sent over http:// to this machine only: use https://")
         return self
+
+
+class WebhookSection(PostSection):
+    """An address that gets each message. `name` must stay the same: messages still to be sent
+    are kept under it; without one it is the address."""
+
+    name: ChannelName | None = None
+    least_severity: SeverityWord = Severity.MINOR
+
+    @property
+    def channel(self) -> str:
+        return self.name or f"webhook {self.url}"
 
 
 class NotifySection(_Section):

@@ -15,8 +15,10 @@ from arraygauge.history.dates import device_number, word_number
 from arraygauge.history.days import roll_up_old_days
 from arraygauge.history.pen import Pen
 from arraygauge.inventory.values import Array, BlockDevice
-from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status
+from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status, WriteVerdict
+from arraygauge.judge.writes import judged_rate
 from arraygauge.probe.values import Attempt, Measurement, Route
+from arraygauge.probe.writes.values import WriteMeasurement
 from arraygauge.theory import Workload
 
 KEPT_RAW_DAYS = 90
@@ -32,6 +34,7 @@ class MeasurementRecord:
     ``outcome`` is a word of probe's ``Outcome``, or of ``SkipReason`` where it was left alone.
     ``floor`` and ``ceiling`` bound what was expected, where anything was; ``ratio`` is rate
     over ceiling where the verdict had one. The rate is None unless it may be judged.
+    ``bytes_read`` were written where the workload is a write.
     """
 
     stable_id: str
@@ -67,12 +70,15 @@ def workload_key(workload: Workload, route: Route = Route.RAW) -> str:
 
 
 def records_of(status: Status) -> Iterator[MeasurementRecord]:
-    """All attempts of one pass, arrays first."""
+    """All attempts of one pass, arrays first; of writes those that were made."""
     taken = status.host.taken_at_seconds
     for array in status.arrays:
         yield _record(array.array, array, taken)
     for drive in status.devices:
         yield _record(drive.device, drive, taken)
+    for verdict in status.writes:
+        if verdict.device is not None and isinstance(verdict.attempt, WriteMeasurement):
+            yield _write_record(verdict, verdict.device, verdict.attempt)
 
 
 def _record(
@@ -98,6 +104,30 @@ def _record(
         temperature_celsius=made.temperature_celsius if made else None,
         pace=str(verdict.pace),
         cause=None if verdict.cause is None else str(verdict.cause),
+    )
+
+
+def _write_record(
+    verdict: WriteVerdict, device: BlockDevice, made: WriteMeasurement
+) -> MeasurementRecord:
+    expectation = verdict.expectation
+    return MeasurementRecord(
+        stable_id=device.stable_id,
+        name=verdict.name,
+        workload=workload_key(made.workload, Route.FILE),
+        started_at_seconds=made.started_at_seconds,
+        outcome=str(made.outcome),
+        bytes_read=made.bytes_written,
+        seconds=made.seconds,
+        rate=judged_rate(made),
+        low=None,
+        high=None,
+        floor=expectation.floor_bytes_per_second if expectation else None,
+        ceiling=expectation.ceiling_bytes_per_second if expectation else None,
+        ratio=verdict.ratio,
+        temperature_celsius=None,
+        pace=str(verdict.pace),
+        cause=None,
     )
 
 

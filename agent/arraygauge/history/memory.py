@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from arraygauge.history.database import History
 from arraygauge.history.moment import Clock
 from arraygauge.history.pen import Pen
 from arraygauge.judge.findings import Cause
@@ -44,17 +45,7 @@ class Memory:
     def recall(self, key: str, kind: Any) -> Any | None:
         """The value last kept; None where there is none, or it is of an older shape.
         Raises HistoryError."""
-        with self._pen.history.reading() as connection:
-            row = connection.execute(
-                "SELECT value FROM remembered WHERE key = ?", (key,)
-            ).fetchone()
-        if row is None:
-            return None
-        try:
-            return TypeAdapter(kind).validate_json(row[0])
-        except ValidationError as error:
-            _log.warning("what was remembered as '%s' is of another shape: %s", key, error)
-            return None
+        return recalled(self._pen.history, key, kind)
 
     def remember_serving(self, serving: Serving) -> bool:
         slots = tuple(
@@ -73,6 +64,19 @@ class Memory:
             slots={(each.array_id, each.slot): each.drive for each in rows.slots},
             arrays=rows.arrays,
         )
+
+
+def recalled(history: History, key: str, kind: Any) -> Any | None:
+    """What an agent remembered in this history, as ``Memory.recall`` gives it."""
+    with history.reading() as connection:
+        row = connection.execute("SELECT value FROM remembered WHERE key = ?", (key,)).fetchone()
+    if row is None:
+        return None
+    try:
+        return TypeAdapter(kind).validate_json(row[0])
+    except ValidationError as error:
+        _log.warning("what was remembered as '%s' is of another shape: %s", key, error)
+        return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -59,11 +59,16 @@ _KINDS = {
 }
 
 
+# Extended result codes that say more than their primary ones. The memory that connections share
+# in WAL mode is a file beside the database, which cannot grow where the disk is full.
+_EXTENDED_KINDS = {sqlite3.SQLITE_IOERR_SHMSIZE: HistoryProblem.FULL}
+
+
 def kind_of(error: sqlite3.Error) -> HistoryProblem | None:
     """None for a bug of this program, which no operator can mend. The primary code is the low
     byte of an extended one."""
     code: int = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR)
-    return _KINDS.get(code & 0xFF)
+    return _EXTENDED_KINDS.get(code) or _KINDS.get(code & 0xFF)
 
 
 def history_error(path: Path | None, kind: HistoryProblem, detail: object) -> HistoryError:

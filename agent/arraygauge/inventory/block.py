@@ -6,6 +6,7 @@ sectors whatever the drive's block size; queue limits are in bytes.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from arraygauge.inventory.block_entry import BlockEntry
@@ -37,6 +38,7 @@ class Surroundings:
     """What one device's reading needs of all the others'."""
 
     entries: Entries
+    partitions: Mapping[str, tuple[str, ...]]
     known: dict[str, Known]
     mounts: MountTable
     links: LinkTable
@@ -75,7 +77,7 @@ def read_device(reader: Reader, entry: BlockEntry, around: Surroundings) -> Bloc
         link_ids=around.links.trace(path),
         disk=entry.disk,
         below=devices_below(entry, around.entries),
-        above=devices_above(entry, around.entries),
+        above=devices_above(entry, around.entries, around.partitions),
         mapped_name=mapped_name,
         mapped_uuid=reader.text(f"{entry.base}/dm/uuid") or None,
         backing_file=reader.text(f"{entry.base}/loop/backing_file"),

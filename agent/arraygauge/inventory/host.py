@@ -12,6 +12,7 @@ from arraygauge.inventory.machine import read_machine
 from arraygauge.inventory.md_arrays import read_arrays
 from arraygauge.inventory.mountinfo import MountTable, read_mounts
 from arraygauge.inventory.order import natural_key
+from arraygauge.inventory.stack import partitions_by_disk
 from arraygauge.inventory.tree import Reader, Tree
 from arraygauge.inventory.udev import AskUdev, open_udev
 from arraygauge.inventory.values import Host
@@ -35,7 +36,11 @@ def read_host(tree: Tree | None = None, ask_udev: AskUdev | None = None) -> Host
     known = read_identities(reader, entries, ask_udev or open_udev(tree))
     links = LinkTable(reader)
     around = Surroundings(
-        entries=entries, known=known, mounts=MountTable(read_mounts(reader)), links=links
+        entries=entries,
+        partitions=partitions_by_disk(entries),
+        known=known,
+        mounts=MountTable(read_mounts(reader)),
+        links=links,
     )
     devices = [read_device(reader, entry, around) for entry in entries.values()]
     present = [device for device in devices if device is not None]

@@ -18,9 +18,20 @@ def devices_below(entry: BlockEntry, entries: Entries) -> tuple[str, ...]:
     return tuple(sorted({*entry.slaves, *hidden_paths(entry.name, entries)}))
 
 
-def devices_above(entry: BlockEntry, entries: Entries) -> tuple[str, ...]:
+def partitions_by_disk(entries: Entries) -> dict[str, tuple[str, ...]]:
+    """The names of each disk's partitions, for all disks that have any."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, entry in entries.items():
+        if (disk := entry.disk) is not None:
+            found[disk] = (*found.get(disk, ()), name)
+    return found
+
+
+def devices_above(
+    entry: BlockEntry, entries: Entries, partitions: Mapping[str, tuple[str, ...]]
+) -> tuple[str, ...]:
     """What is made of the device: its holders, a disk's partitions, a path's multipath device."""
-    above = {*entry.holders, *(name for name, each in entries.items() if each.disk == entry.name)}
+    above = {*entry.holders, *partitions.get(entry.name, ())}
     if entry.kind is DeviceKind.HIDDEN_PATH and (head := head_of(entry.name)) in entries:
         above.add(head)
     return tuple(sorted(above))

@@ -13,7 +13,9 @@ from arraygauge.judge.values import (
     Protection,
     Status,
     Tolerances,
+    WriteVerdict,
 )
+from arraygauge.judge.writes import assess_write, observe_writes
 
 __all__ = [
     "ArrayVerdict",
@@ -26,9 +28,12 @@ __all__ = [
     "Protection",
     "Status",
     "Tolerances",
+    "WriteVerdict",
     "assess_array",
     "assess_device",
+    "assess_write",
     "expected_rates",
+    "observe_writes",
     "peer_rates",
     "with_walls",
 ]

@@ -37,10 +37,16 @@ def assess_array(
     expectation = model.expect(references)
     as_found = model.expect({**references, **_measured(found)})
     pace = pace_of(attempt, expectation, grounds.tolerances.short)
-    odd = tuple(
-        replace(member, explained_share=model.explained(member, references, attempt, pace))
-        for member in odd_members(found, references, grounds.tolerances.odd_member)
-    )
+
+    def explained(members: tuple[OddMember, ...]) -> tuple[OddMember, ...]:
+        return tuple(
+            replace(member, explained_share=model.explained(member, references, attempt, pace))
+            for member in members
+        )
+
+    odd = explained(odd_members(found, references, grounds.tolerances.odd_member))
+    if not odd and pace is Pace.SHORT:
+        odd = _lone_laggard(explained(odd_members(found, references, _lag_below(grounds))))
     return ArrayVerdict(
         array=array,
         health=health_of(host, array),
@@ -55,9 +61,11 @@ def assess_array(
 
 
 def with_walls(verdict: ArrayVerdict, walls: tuple[Wall, ...]) -> ArrayVerdict:
-    """The verdict, knowing which members share a limit: that is the cause where none was seen."""
+    """The verdict, knowing which members share a limit: that is the cause where none was seen,
+    if it is certain."""
     unseen = verdict.cause is Cause.UNSEEN_SHARED_LIMIT
-    cause = Cause.FOUND_SHARED_LIMIT if unseen and walls else verdict.cause
+    found = unseen and any(wall.certain for wall in walls)
+    cause = Cause.FOUND_SHARED_LIMIT if found else verdict.cause
     return replace(verdict, walls=walls, cause=cause)
 
 
@@ -117,6 +125,20 @@ def odd_members(
         for name in sorted(shares, key=lambda name: shares[name])
         if shares[name] < odd_below
     )
+
+
+def _lag_below(grounds: Grounds) -> float:
+    """A member lags by more than half of what makes an array short."""
+    return (1 + grounds.tolerances.short) / 2
+
+
+def _lone_laggard(lagging: tuple[OddMember, ...]) -> tuple[OddMember, ...]:
+    """In an array that is short, a member that would not be odd by itself is what explains it
+    where it accounts for most of it, and for clearly more than the next."""
+    most, next_most, *_ = (*(member.explained_share or 0.0 for member in lagging), 0.0, 0.0)
+    if most > max(0.5, 1.5 * next_most):
+        return lagging[:1]
+    return ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ line through the probe's places (probe/centre.py).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
 from statistics import NormalDist, median
@@ -53,12 +53,14 @@ class BaselineKey:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
     """One usable measurement. ``error`` is the rate's standard error as a share of it, from
-    the measurement's interval; None where there were too few places for one."""
+    the measurement's interval; None where there were too few places for one. ``empty_share``
+    of the places it was read at held nothing."""
 
     moment_seconds: float
     bytes_per_second: float
     error: float | None
     celsius: float | None
+    empty_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +87,8 @@ class Learning:
 class Baseline:
     """What is usual. ``bytes_per_second`` at the middle temperature; ``spread`` and
     ``usual_error`` (of one measurement by itself, part of the spread) as shares of it.
-    ``learned_at_seconds`` is the last reading's moment."""
+    ``learned_at_seconds`` is the last reading's moment. ``usual_celsius`` and
+    ``usual_empty_share`` are what went with it, where that was known."""
 
     key: BaselineKey
     fingerprint: str
@@ -95,6 +98,8 @@ class Baseline:
     warmth: Warmth | None
     learned_from: int
     learned_at_seconds: float
+    usual_celsius: float | None = None
+    usual_empty_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +137,7 @@ def reading_of(measurement: Measurement) -> Reading | None:
         bytes_per_second=rate,
         error=half * INTERVAL_TO_ERROR if half is not None else None,
         celsius=measurement.temperature_celsius,
+        empty_share=_empty_share(measurement),
     )
 
 
@@ -191,6 +197,17 @@ def deviation_of(baseline: Baseline, reading: Reading) -> Deviation:
     return Deviation(share=share, spreads=share / spread)
 
 
+def middle(values: Iterable[float | None]) -> float | None:
+    """The median of those that are known."""
+    known = [value for value in values if value is not None]
+    return median(known) if known else None
+
+
+def _empty_share(measurement: Measurement) -> float | None:
+    empty, filled = len(measurement.set_aside), len(measurement.places)
+    return empty / (empty + filled) if empty + filled else None
+
+
 def _is_apart(learning: Learning, reading: Reading) -> bool:
     """A clock set back makes no reading less welcome."""
     if not learning.readings:
@@ -217,13 +234,15 @@ def _learned(learning: Learning, readings: Sequence[Reading]) -> Baseline:
         warmth=warmth,
         learned_from=len(readings),
         learned_at_seconds=readings[-1].moment_seconds,
+        usual_celsius=middle(each.celsius for each in readings),
+        usual_empty_share=middle(each.empty_share for each in readings),
     )
     ratios = [each.bytes_per_second / expected_rate(plain, each.celsius) for each in readings]
-    middle = median(ratios)
+    centre = median(ratios)
     return replace(
         plain,
-        bytes_per_second=plain.bytes_per_second * middle,
-        spread=max(SPREAD_FLOOR, SPREAD_MARGIN * mad(ratios) / middle),
+        bytes_per_second=plain.bytes_per_second * centre,
+        spread=max(SPREAD_FLOOR, SPREAD_MARGIN * mad(ratios) / centre),
     )
 
 

@@ -20,6 +20,7 @@ from arraygauge.judge.baseline import (
     accept,
     deviation_of,
     learn,
+    middle,
 )
 from arraygauge.judge.change import CORRELATED, Change, Point, Shape, fit_change
 from arraygauge.judge.charts import (
@@ -105,7 +106,7 @@ class DriftFinding:
     ``share`` is how far it is now, between ``low_share`` and ``high_share`` with 95 %.
     ``per_day`` is a trend's share for each day, ``passes`` how many readings show the change,
     ``kendall`` how surely it still goes on (standard deviations, negative for falling; None
-    for too few readings). ``celsius`` is the temperature since, where known.
+    for too few readings). ``celsius`` and ``empty_share`` are those since, where known.
     """
 
     course: Course
@@ -117,13 +118,13 @@ class DriftFinding:
     passes: int
     kendall: float | None
     celsius: float | None
+    empty_share: float | None
     baseline: Baseline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Level:
-    """The smoothed present as a share of the expected rate away from it, and between what
-    limits it lies by chance."""
+    """The smoothed present, as a share away from the expected rate, and its limits by chance."""
 
     share: float
     low_share: float
@@ -185,31 +186,37 @@ def advance_drift(baseline: Baseline, state: DriftState, reading: Reading) -> Dr
         after = replace(after, blocks=(*state.blocks, block)[-BLOCKS:])
     if course is None:
         return after
-    return replace(after, onset=_onset(baseline, after) or state.onset or _onset_of_sum(after))
+    onset = _onset(baseline, after) or state.onset or _onset_of_sum(after, course)
+    return replace(after, onset=onset)
 
 
-def find_drift(baseline: Baseline, state: DriftState) -> DriftFinding | None:
-    """The change that lasts, if there is one."""
-    if state.course is None or state.onset is None:
+def find_drift(
+    baseline: Baseline, state: DriftState, supposed: Course | None = None
+) -> DriftFinding | None:
+    """The change that lasts, if there is one; or the one ``supposed`` for other evidence."""
+    course = state.course or supposed
+    if course is None or not state.recent:
         return None
+    onset = state.onset or _onset(baseline, state) or _onset_of_sum(state, course)
+    state = replace(state, course=course, onset=onset)
     passes = max(_passes_since(state), 1)
     seen = state.recent[-passes:]
     shares = [deviation_of(baseline, reading).share for reading in seen]
-    is_trend = state.onset.shape is Shape.TREND
+    is_trend = onset.shape is Shape.TREND
     share = _end_of_line(shares) if is_trend else median(shares)
     error = _error(baseline, len(shares), is_trend=is_trend)
-    warmth = [reading.celsius for reading in seen if reading.celsius is not None]
-    days = (seen[-1].moment_seconds - state.onset.moment_seconds) / 86400
+    days = (seen[-1].moment_seconds - onset.moment_seconds) / 86400
     return DriftFinding(
-        course=state.course,
-        onset=state.onset,
+        course=course,
+        onset=onset,
         share=share,
         low_share=share - 1.96 * error,
         high_share=share + 1.96 * error,
         per_day=share / days if is_trend and days > 0 else None,
         passes=passes,
         kendall=mann_kendall(shares).deviations / CORRELATED if passes >= 4 else None,
-        celsius=median(warmth) if warmth else None,
+        celsius=middle(reading.celsius for reading in seen),
+        empty_share=middle(reading.empty_share for reading in seen),
         baseline=baseline,
     )
 
@@ -218,21 +225,16 @@ def present_level(baseline: Baseline, state: DriftState) -> Level | None:
     """The smoothed level; None before the first reading."""
     if not state.counted:
         return None
-    low, high = ewma_limits(LEVEL, state.level.values)
-    spread = baseline.spread
-    return Level(
-        share=state.level.average * spread, low_share=low * spread, high_share=high * spread
-    )
+    spreads = (state.level.average, *ewma_limits(LEVEL, state.level.values))
+    share, low, high = (each * baseline.spread for each in spreads)
+    return Level(share=share, low_share=low, high_share=high)
 
 
 def _course(before: Course | None, sums: CusumState) -> Course | None:
     held = {Course.SLOWER: sums.below, Course.FASTER: sums.above}
     if before is not None and held[before] > 0:
         return before
-    for course, total in held.items():
-        if total > SUMS.decision:
-            return course
-    return None
+    return next((course for course, total in held.items() if total > SUMS.decision), None)
 
 
 def _block(baseline: Baseline, readings: Sequence[Reading]) -> Point:
@@ -260,16 +262,16 @@ def _onset(baseline: Baseline, state: DriftState) -> Onset | None:
     return _as_onset(state.blocks, far) if far.index else None
 
 
-def _onset_of_sum(state: DriftState) -> Onset:
+def _onset_of_sum(state: DriftState, course: Course) -> Onset:
     """The chart's own estimate: where its sum last was nothing (Montgomery 9.1.1)."""
-    run = state.sums.below_run if state.course is Course.SLOWER else state.sums.above_run
-    began = state.recent[-min(run, len(state.recent))]
-    return Onset(moment_seconds=began.moment_seconds, shape=Shape.UNTOLD, sure=0.5)
+    run = state.sums.below_run if course is Course.SLOWER else state.sums.above_run
+    began = state.recent[-max(1, min(run, len(state.recent)))].moment_seconds
+    return Onset(moment_seconds=began, shape=Shape.UNTOLD, sure=0.5)
 
 
 def _as_onset(points: Sequence[Point], change: Change) -> Onset:
-    began = points[change.index].moment_seconds
-    return Onset(moment_seconds=began, shape=change.shape, sure=change.sure)
+    at = points[change.index].moment_seconds
+    return Onset(moment_seconds=at, shape=change.shape, sure=change.sure)
 
 
 def _passes_since(state: DriftState) -> int:
@@ -290,7 +292,7 @@ def _end_of_line(shares: Sequence[float]) -> float:
 
 
 def _error(baseline: Baseline, passes: int, *, is_trend: bool) -> float:
-    """Standard error of the present share: of a median, or of a line's end (twice a mean's),
-    and of the baseline's own median."""
+    """Standard error of the present share: of a median, or of a line's end (twice a mean's), and
+    of the baseline's own median."""
     one = CORRELATED * MEDIAN_TO_MEAN * baseline.spread
     return one * hypot((2 if is_trend else 1) / sqrt(passes), 1 / sqrt(baseline.learned_from))

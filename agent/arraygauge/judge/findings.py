@@ -43,6 +43,7 @@ class Matter(StrEnum):
     DRIFT = "drift"
     MISMATCHES = "copies or parity disagree"
     SYNCHRONISING = "synchronising"
+    FASTER = "faster than before"
     AGENT_IMPAIRED = "agent impaired"
 
 
@@ -71,6 +72,7 @@ class Finding:
 
     ``arrays`` are the names of those it touches. ``facts`` are what the words are made of;
     ``signature`` changes when something worth telling again did, and not with every figure.
+    ``looks`` is in how many looks in a row it has to be found to be believed.
     """
 
     origin: Origin
@@ -80,6 +82,7 @@ class Finding:
     arrays: tuple[str, ...]
     signature: str
     facts: object
+    looks: int = 1
     also: tuple[Finding, ...] = ()
     """Other findings with the same cause, told with this one."""
 

@@ -39,7 +39,8 @@ PATIENCE: Mapping[Origin, Patience] = {
     # Seldom made, and of millions of bytes: one good write is enough.
     Origin.WRITTEN: Patience(),
     Origin.PASSIVE: Patience(close_looks=3, close_seconds=60.0),
-    Origin.DRIFT: Patience(close_looks=3),
+    # Its chart has the patience: one reading neither begins nor ends a change.
+    Origin.DRIFT: Patience(),
     Origin.AGENT: Patience(),
 }
 
@@ -104,7 +105,7 @@ class Claim:
 
     @property
     def believed(self) -> bool:
-        return self.looks >= PATIENCE[self.finding.origin].open_looks
+        return self.looks >= max(self.finding.looks, PATIENCE[self.finding.origin].open_looks)
 
 
 ClaimKey = tuple[Origin, str, Matter, tuple[str, ...]]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
 
 from arraygauge.inventory.values import Host
 from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
 from arraygauge.judge.state import array_cause, drive_of
 from arraygauge.judge.values import ArrayVerdict, DeviceVerdict, Pace, Status
+from arraygauge.judge.values import Cause as SlowCause
 from arraygauge.probe.values import Attempt, Measurement, Outcome
 
 _TROUBLES = {
@@ -16,19 +18,35 @@ _TROUBLES = {
     Outcome.ABANDONED: (Matter.DEVICE_HANGS, Severity.MAJOR),
     Outcome.TOO_HOT: (Matter.TOO_HOT, Severity.MINOR),
 }
+CLEARLY = 0.85
+"""Short by more than that share is believed at once; by less at the second pass in a row, as
+rates stray by some per cent from pass to pass."""
 _TELLING = (Outcome.COMPLETED, Outcome.BUDGET_SPENT, *_TROUBLES)
 """Outcomes that say something of the device. Others leave open what it would have done."""
 
 
-def observe_status(status: Status) -> Observation:
-    """What the pass found. It speaks only for what it measured."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Slow:
+    severity: Severity
+    looks: int
+
+
+def observe_status(status: Status, drifting: Collection[str] = ()) -> Observation:
+    """What the pass found. It speaks only for what it measured. ``drifting`` are the stable
+    ids of causes that are known to be slower than they were: where an array's members
+    explain it, such a member is told and the array is not."""
     slow = dict(_slow_members(status))
     drives = [
         finding
         for verdict in status.devices
         if (finding := _of_device(status, verdict, slow)) is not None
     ]
-    arrays = [finding for verdict in status.arrays if (finding := _of_array(verdict)) is not None]
+    arrays = [
+        finding
+        for verdict in status.arrays
+        if (finding := _of_array(verdict)) is not None
+        and not _is_explained(status.host, verdict, drifting)
+    ]
     return Observation(
         origin=Origin.MEASURED,
         findings=(*drives, *arrays),
@@ -50,40 +68,48 @@ def _tells(attempt: Attempt) -> bool:
     return isinstance(attempt, Measurement) and attempt.outcome in _TELLING
 
 
-def _slow_members(status: Status) -> Iterator[tuple[str, Severity]]:
+def _slow_members(status: Status) -> Iterator[tuple[str, _Slow]]:
     """Members unlike their peers, by name; worse where the array is slower for it."""
     for verdict in status.arrays:
         severity = Severity.MAJOR if verdict.pace is Pace.SHORT else Severity.MINOR
         for odd in verdict.odd_members:
-            yield odd.name, severity
+            share = odd.bytes_per_second / odd.peers_bytes_per_second
+            yield odd.name, _Slow(severity=severity, looks=_looks(share))
 
 
-def _of_device(status: Status, verdict: DeviceVerdict, slow: dict[str, Severity]) -> Finding | None:
+def _looks(share: float | None) -> int:
+    return 2 if share is not None and share >= CLEARLY else 1
+
+
+def _of_device(status: Status, verdict: DeviceVerdict, slow: Mapping[str, _Slow]) -> Finding | None:
     cause = drive_of(status.host, verdict.device.name)
     found = _matter(verdict, slow)
     if cause is None or found is None:
         return None
     matter, severity = found
+    name = verdict.device.name
     return Finding(
         origin=Origin.MEASURED,
         cause=cause,
         matter=matter,
         severity=severity,
-        arrays=_arrays_with(status.host, verdict.device.name),
+        arrays=_arrays_with(status.host, name),
         signature=f"{matter} {severity}",
         facts=verdict,
+        looks=slow[name].looks if matter is Matter.SLOW_MEMBER else 1,
     )
 
 
-def _matter(verdict: DeviceVerdict, slow: dict[str, Severity]) -> tuple[Matter, Severity] | None:
+def _matter(verdict: DeviceVerdict, slow: Mapping[str, _Slow]) -> tuple[Matter, Severity] | None:
     """A link that trained low explains a slow drive; alone it is worth a look."""
     attempt = verdict.attempt
+    odd = slow.get(verdict.device.name)
     if isinstance(attempt, Measurement) and attempt.outcome in _TROUBLES:
         return _TROUBLES[attempt.outcome]
     if verdict.low_links:
-        return Matter.LINK_LOW, slow.get(verdict.device.name, Severity.MINOR)
-    if verdict.device.name in slow:
-        return Matter.SLOW_MEMBER, slow[verdict.device.name]
+        return Matter.LINK_LOW, odd.severity if odd is not None else Severity.MINOR
+    if odd is not None:
+        return Matter.SLOW_MEMBER, odd.severity
     if verdict.pace is Pace.SHORT:
         return Matter.SLOW_DRIVE, Severity.MINOR
     return None
@@ -102,6 +128,14 @@ def _of_array(verdict: ArrayVerdict) -> Finding | None:
         arrays=(verdict.array.name,),
         signature=str(verdict.cause),
         facts=verdict,
+        looks=_looks(verdict.ratio),
+    )
+
+
+def _is_explained(host: Host, verdict: ArrayVerdict, drifting: Collection[str]) -> bool:
+    causes = [drive_of(host, member.name) for member in verdict.array.members]
+    return verdict.cause is SlowCause.MEMBERS_SLOWER and any(
+        cause is not None and cause.stable_id in drifting for cause in causes
     )
 
 

@@ -1,18 +1,21 @@
 """Noticing that others work, by counters that cost nothing, before and during a burst.
 
 What the counters show beyond the probe's own bytes is others' work. The kernel counts a read
-when it begins, when it ends, or piece by piece (that differs between drivers and releases), so
-the probe's own reads stand somewhere between what it asked for and what came. What exceeds all
-that was *asked for* is others' for certain. To see less than that, it is learned while a burst
-begins, alone with the device, how much of what is in flight the counters show; what they show
-beyond that, at every one of several looks, is others' too.
+when it begins, when it ends, or piece by piece (that differs between drivers and releases), but
+it also tells how many requests are in flight, and a read is always one or the other: what is
+counted and what is in flight make up what the probe asked for, however late its threads notice
+that something came. What exceeds that is others', from their first request on. How much a request
+in flight is worth, and whether it is counted already, is learned while a burst begins, alone with
+the device.
 """
 
 from __future__ import annotations
 
 import time
-from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import gcd
+from statistics import median
 from types import TracebackType
 
 from arraygauge.inventory.counters import CounterReader, IoCounters
@@ -29,13 +32,15 @@ OTHERS_BYTES = 32 * KIB
 NEIGHBOUR_BYTES = 2 * MIB
 """The same for a drive that only shares a link with the one that is read."""
 LOOK_SECONDS = 0.004
-LOOKS_TO_BE_SURE = 12
-"""A busy processor makes the probe itself notice late what came, but not at so many looks."""
-ALONE_TURNS, ALONE_LOOKS = 3, 60
-"""The probe is taken to be alone until the bytes in flight have been exchanged so often, and so
-many looks were had (about 0.3 s): what a cache answers at first tells nothing of the rest."""
-MARGIN_PART = 0.25
-"""What a busy processor may make the probe notice late: that much more of what is in flight."""
+LOOKS_TO_BE_SURE = 3
+"""A request that ends while the kernel adds up may be found twice, but not at so many looks."""
+ALONE_LOOKS = 10
+"""The probe is taken to be alone until all that is in flight was exchanged once, and so many
+looks were had, a twenty-fifth of a second at least."""
+UNEVEN_LOOKS = 16
+"""The same where transfers are made up of requests of several sizes."""
+EVEN_PARTS = 0.01
+"""How far from a whole number of requests a transfer may seem to be that is one."""
 SYNC_EVERY = 8
 """Looks between two readings of an array's sync action."""
 QUIET_LOOK_SECONDS = 0.02
@@ -107,8 +112,15 @@ class CounterLookout:
 
     def _others_read(self, now: Counters, asked: int, came: int) -> str | None:
         for tier, seen in self._tiers.items():
-            counted = sum(self._grown(now, name).read_bytes for name in tier)
-            if seen.beyond(counted, asked, came) > OTHERS_BYTES:
+            grown = [self._grown(now, name) for name in tier]
+            look = _Look(
+                counted=sum(each.read_bytes for each in grown),
+                ended=sum(each.reads for each in grown),
+                in_flight=sum(_in_flight(now, name) for name in tier),
+                asked=asked,
+                came=came,
+            )
+            if seen.others(look):
                 return f"others read from {_named(tier)}"
         return None
 
@@ -142,51 +154,87 @@ class CounterLookout:
         """Since ``begin``; nothing for a device that is gone or whose counters began anew."""
         before, after = self._base.get(name), now.get(name)
         if before is None or after is None:
-            return _Grown(0, 0)
+            return _Grown(0, 0, 0)
         return _Grown(
+            max(after.reads - before.reads, 0),
             max(after.read_bytes - before.read_bytes, 0),
             max(after.written_bytes - before.written_bytes, 0),
         )
 
 
-class _Tier:
-    """What devices that carry the probe's bytes once have counted, look by look.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Look:
+    """What a tier shows: bytes and reads that it counted, requests that it holds; and the
+    probe's own bytes."""
 
-    A look's *part* is how much of what is in flight the counters already show: all of it
-    where reads are counted as they begin, little of it where they are counted as they end.
-    """
+    counted: int
+    ended: int
+    in_flight: int
+    asked: int
+    came: int
+
+    def surplus(self, request_bytes: float) -> float:
+        """Bytes counted or in flight beyond what was asked for."""
+        return self.counted + self.in_flight * request_bytes - self.asked
+
+
+class _Tier:
+    """What devices that carry the probe's bytes once show, look by look."""
 
     def __init__(self) -> None:
-        self._parts: deque[float] = deque(maxlen=LOOKS_TO_BE_SURE)
-        self._full_looks = 0
-        self._own_part: float | None = None
+        self._looks: list[_Look] = []
         self._most_in_flight = 0
+        self._request_bytes = 0.0
+        self._bound: float | None = None
 
-    def beyond(self, counted: int, asked: int, came: int) -> int:
-        """Bytes that others have read at least; as likely as certain."""
-        certain, in_flight = counted - asked, asked - came
-        self._most_in_flight = max(self._most_in_flight, in_flight)
-        if 2 * in_flight < self._most_in_flight or not in_flight:
-            return certain  # between two places: too little of the probe's own to mistake
-        self._full_looks += 1
-        self._parts.append((counted - came) / in_flight)
-        if len(self._parts) < LOOKS_TO_BE_SURE:
-            return certain
-        lasting = min(self._parts)
-        if self._full_looks < ALONE_LOOKS or came < ALONE_TURNS * self._most_in_flight:
-            self._own_part = max(self._own_part or 0.0, lasting)
-        if self._own_part is None:
-            return certain
-        return max(certain, round((lasting - self._own_part - MARGIN_PART) * in_flight))
+    def others(self, look: _Look) -> bool:
+        """Whether others have read, or are reading."""
+        if look.counted - look.asked > OTHERS_BYTES:
+            return True
+        if look.asked:
+            self._looks.append(look)
+        if self._bound is None:
+            self._become_acquainted(look)
+            return False
+        del self._looks[:-LOOKS_TO_BE_SURE]
+        return self._lasting(self._looks) > self._bound
+
+    def _become_acquainted(self, look: _Look) -> None:
+        """Alone with the device: what a request is worth, and what surplus is usual."""
+        self._most_in_flight = max(self._most_in_flight, look.asked - look.came)
+        exchanged = look.came >= self._most_in_flight
+        if len(self._looks) < ALONE_LOOKS or not exchanged or not look.ended:
+            return
+        if median(each.counted - (each.asked + each.came) / 2 for each in self._looks) > 0:
+            self._bound = OTHERS_BYTES  # reads are counted as they begin
+            return
+        self._request_bytes = look.counted / look.ended
+        usual = [
+            self._lasting(self._looks[end - LOOKS_TO_BE_SURE : end])
+            for end in range(LOOKS_TO_BE_SURE, len(self._looks) + 1)
+        ]
+        most, parts = max(usual), gcd(*(each.asked for each in self._looks)) / self._request_bytes
+        if abs(parts - round(parts)) < EVEN_PARTS:
+            self._bound = max(most, 0) + OTHERS_BYTES
+        elif len(self._looks) >= UNEVEN_LOOKS:
+            self._bound = most + max(most - median(usual), self._request_bytes)
+
+    def _lasting(self, looks: Sequence[_Look]) -> float:
+        return min(look.surplus(self._request_bytes) for look in looks)
 
 
 class _Grown:
-    """Bytes read and written meanwhile."""
+    """Reads, and bytes read and written, meanwhile."""
 
-    __slots__ = ("read_bytes", "written_bytes")
+    __slots__ = ("read_bytes", "reads", "written_bytes")
 
-    def __init__(self, read_bytes: int, written_bytes: int) -> None:
-        self.read_bytes, self.written_bytes = read_bytes, written_bytes
+    def __init__(self, reads: int, read_bytes: int, written_bytes: int) -> None:
+        self.reads, self.read_bytes, self.written_bytes = reads, read_bytes, written_bytes
+
+
+def _in_flight(now: Counters, name: str) -> int:
+    counters = now.get(name)
+    return counters.in_flight if counters is not None else 0
 
 
 def _named(tier: tuple[str, ...]) -> str:

@@ -21,6 +21,9 @@ disks are commonly rated to 60, and solid-state drives begin to throttle from ab
 DEPTH_TURNING, DEPTH_UNKNOWN = 2, 4
 """Transfers in flight: what a disk has before it delays whoever comes to work next. Two keep
 it reading from its surface without a pause."""
+IN_FLIGHT_SECONDS = 0.01
+"""What is in flight on a drive delays whoever comes to work; three or more of its transfers keep
+a drive busy that answers them in so short a time, and slower ones are busy with two."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +60,8 @@ class ProbePlan:
 
     ``may_slope`` where the rate may depend on the place (turning drives, and those that
     do not say); ``zeros_mean_nothing_stored`` where zeros may come without the medium's
-    being read: everywhere but on drives known to turn. ``share_count`` drives share the work.
+    being read: everywhere but on drives known to turn. ``share_count`` drives share the work. Of
+    ``in_flight_seconds`` see ``ProbeRequest``.
     """
 
     device: str
@@ -74,6 +78,7 @@ class ProbePlan:
     temperature_file: str | None
     hottest_celsius: float
     slowest_link: Link | None
+    in_flight_seconds: float | None = None
 
 
 def plan_device(
@@ -97,7 +102,10 @@ def plan_device(
             reason=SkipReason.ASLEEP,
             detail=f"{device.name} sleeps, and a probe would wake it",
         )
-    return _raw_plan(host, device, device_workload(device), uplinks)
+    plan = _raw_plan(host, device, device_workload(device), uplinks)
+    if isinstance(plan, Skipped):
+        return plan
+    return replace(plan, in_flight_seconds=IN_FLIGHT_SECONDS)
 
 
 def plan_array(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.probe.values import LatencyQuantiles, PlaceRate
-from arraygauge.probe.wire import items, text, whole
+from arraygauge.probe.wire import items, pair, text, whole
 
 _NANO = 1e-9
 
@@ -35,7 +35,7 @@ class Reply:
 
     ``number`` is an errno(3), 0 for none; ``offset`` where reading stopped, in
     bytes; ``temperature`` is the kernel's text. ``places`` holds only extents in which
-    something was counted.
+    something was counted; ``progress`` is that of ``Burst``.
     """
 
     step: Step
@@ -49,6 +49,7 @@ class Reply:
     temperature: str | None
     places: tuple[PlaceRate, ...]
     latency: LatencyQuantiles | None
+    progress: tuple[tuple[float, int], ...] = ()
 
 
 def parse_reply(line: bytes) -> Reply:
@@ -80,6 +81,7 @@ def _parse(said: dict[str, object]) -> Reply:
         temperature=None if temperature is None else text(temperature),
         places=tuple(place for place in places if place.bytes_read and place.seconds),
         latency=_quantiles([whole(value) for value in items(said["latencies"])]),
+        progress=_progress(items(said["progress"])),
     )
 
 
@@ -91,6 +93,13 @@ def _place(said: object) -> PlaceRate:
         seconds=whole(nanoseconds) * _NANO,
         zero_bytes=whole(zeros),
     )
+
+
+def _progress(said: list[object]) -> tuple[tuple[float, int], ...]:
+    marks = [pair(mark) for mark in said]
+    if marks != sorted(marks):
+        raise ReplyError("time or bytes went back")
+    return tuple((moment * _NANO, size) for moment, size in marks)
 
 
 def _quantiles(nanoseconds: list[int]) -> LatencyQuantiles | None:

@@ -9,11 +9,13 @@ from pathlib import Path
 
 import arraygauge
 from arraygauge.inventory.temperature import parse_temperature
+from arraygauge.probe.own_probes import OwnProbes
 from arraygauge.probe.process import Child, Conversation, Ending, Lookout
 from arraygauge.probe.quarantine import Quarantine
 from arraygauge.probe.reasons import explain, outcome_of
 from arraygauge.probe.reply import Reply, ReplyError, parse_reply
 from arraygauge.probe.stop import StopToken
+from arraygauge.probe.suspension import NOTICED_SECONDS, Seconds, suspended_seconds
 from arraygauge.probe.values import Burst, Outcome, ProbeRequest, Route
 from arraygauge.theory.values import Access, Direction
 from arraygauge.units import SECTOR_BYTES
@@ -36,9 +38,16 @@ class Prober:
     thread must live on until its call returns.
     """
 
-    def __init__(self, stop: StopToken, command: tuple[str, ...] = READING) -> None:
+    def __init__(
+        self,
+        stop: StopToken,
+        command: tuple[str, ...] = READING,
+        suspended: Seconds = suspended_seconds,
+    ) -> None:
         self.stop = stop
+        self.suspended = suspended
         self.quarantine = Quarantine()
+        self.own_probes = OwnProbes()
         self._command = command
 
     def run(self, request: ProbeRequest, lookout: Lookout | None = None) -> Burst:
@@ -60,7 +69,12 @@ class Prober:
         if self.stop.is_set():
             detail = f"{request.device}: told to stop before it was read"
             return replace(nothing, outcome=Outcome.INTERRUPTED, detail=detail)
-        return self._read(request, nothing, lookout)
+        slept = self.suspended()
+        with self.own_probes.on(request.device):
+            burst = self._read(request, nothing, lookout)
+        if self.suspended() - slept > NOTICED_SECONDS:
+            return _across_a_sleep(request, burst)
+        return burst
 
     def _read(self, request: ProbeRequest, nothing: Burst, lookout: Lookout | None) -> Burst:
         try:
@@ -119,8 +133,8 @@ def _wire(request: ProbeRequest) -> dict[str, object]:
         "warm_up_seconds": request.warm_up_seconds,
         "settle_seconds": request.settle_seconds,
         "place_seconds": request.place_seconds,
-        "linger_seconds": request.linger_seconds,
         "longest_seconds": request.longest_seconds,
+        "in_flight_seconds": request.in_flight_seconds,
         "meeting": asdict(request.meeting) if request.meeting is not None else None,
         "max_bytes": request.max_bytes,
         "temperature_file": request.temperature_file,
@@ -139,6 +153,12 @@ def _nothing_read() -> Burst:
         latency=None,
         temperature_celsius=None,
     )
+
+
+def _across_a_sleep(request: ProbeRequest, burst: Burst) -> Burst:
+    """Whatever came of it: a drive that is being woken is slow, late or silent, and not ill."""
+    detail = f"{request.device}: the machine was suspended meanwhile, which says nothing of it"
+    return replace(burst, outcome=Outcome.SUSPENDED, detail=detail, places=(), latency=None)
 
 
 def _conclude(request: ProbeRequest, talk: Conversation, ended: Burst) -> Burst:
@@ -180,6 +200,7 @@ def _measured(request: ProbeRequest, talk: Conversation, reply: Reply, ended: Bu
         bytes_read=reply.bytes_read,
         places=reply.places,
         latency=reply.latency,
+        progress=reply.progress,
         temperature_celsius=_temperature(reply.temperature),
     )
 

@@ -30,6 +30,7 @@ from arraygauge.probe.values import (
     SkipReason,
 )
 
+LONGER_QUIET = 4.0
 _FINISHED = (Outcome.COMPLETED, Outcome.BUDGET_SPENT)
 
 
@@ -49,7 +50,7 @@ class Sampler:
         with CounterLookout(plan.watch, while_syncing=limits.while_syncing) as lookout:
             waited_until = time.monotonic() + limits.patience_seconds
             while (request := session.next_request(self.chance)) is not None:
-                busy = lookout.quiet_for(limits.quiet_seconds, self.prober.stop)
+                busy = lookout.quiet_for(session.quiet_seconds, self.prober.stop)
                 if busy is not None and not limits.even_if_busy:
                     if time.monotonic() < waited_until and not self.prober.stop.is_set():
                         continue
@@ -94,6 +95,7 @@ class _Session:
             settle_seconds=limits.settle_seconds,
             place_seconds=limits.place_seconds,
             longest_seconds=longest,
+            in_flight_seconds=plan.in_flight_seconds,
             max_bytes=min(bytes_left, limits.burst_bytes * plan.share_count),
             deadline_seconds=longest + limits.grace_seconds,
             temperature_file=plan.temperature_file,
@@ -109,6 +111,12 @@ class _Session:
         for place in kept:
             empty = place.empty and self._plan.zeros_mean_nothing_stored
             (self._empty if empty else self._places).append(place)
+
+    @property
+    def quiet_seconds(self) -> float:
+        """Whoever came to work in the midst of a burst pauses for moments only: next time
+        the quiet must have lasted longer."""
+        return self._limits.quiet_seconds * LONGER_QUIET**self._cut_short
 
     @property
     def _bytes_read(self) -> int:

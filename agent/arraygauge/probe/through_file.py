@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.inventory.values import BlockDevice, Host
 from arraygauge.probe.hosted import hosted_filesystems
-from arraygauge.probe.own_file import Refusal, prepare_own_file
+from arraygauge.probe.own_file import OwnFile, Refusal, prepare_own_file
 from arraygauge.probe.plan import SamplingLimits, device_workload, plan_for
 from arraygauge.probe.sampling import Sampler
 from arraygauge.probe.values import Attempt, Measurement, Route, Skipped, SkipReason
+
+Made = OwnFile | Refusal
+Pay = Callable[[int, Callable[[], Made]], Made]
+"""Has the file made, which writes so many bytes at most, and counts what was written."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,11 +33,16 @@ def probe_through_file(
     device: BlockDevice,
     refused: Measurement,
     places: FilePlaces,
+    *,
+    pay: Pay,
 ) -> Attempt:
     """Read an own file of random data; the raw refusal stands where there is no place for one."""
     filesystems = hosted_filesystems(host, device, to_write=False)
-    own_file = prepare_own_file(
-        sampler.prober, device.name, places.directories, places.size_bytes, filesystems
+    own_file = pay(
+        places.size_bytes,
+        lambda: prepare_own_file(
+            sampler.prober, device.name, places.directories, places.size_bytes, filesystems
+        ),
     )
     if isinstance(own_file, Refusal):
         return Skipped(

@@ -23,6 +23,7 @@ class Outcome(StrEnum):
     BUDGET_SPENT = "budget spent"
     GAVE_WAY = "gave way"
     INTERRUPTED = "interrupted"
+    SUSPENDED = "suspended"
     REFUSED = "refused"
     TOO_HOT = "too hot"
     NOTHING_STORED = "nothing stored"
@@ -57,10 +58,11 @@ class ProbeRequest:
 
     The extents are read in turn, each for ``place_seconds`` that are counted or until
     its end. The first begins with ``warm_up_seconds`` that are not counted (a drive
-    wakes, a queue fills), the others with ``settle_seconds``; each goes on for
-    ``linger_seconds`` uncounted, so that others who read together do not gain.
-    No extent begins after ``longest_seconds``. ``max_bytes`` bounds all that is read;
-    ``deadline_seconds`` the child's whole life. ``meeting``, where several devices are to
+    wakes, a queue fills), the others with ``settle_seconds``. No extent begins after
+    ``longest_seconds``. ``max_bytes`` bounds all that is read; ``deadline_seconds`` the
+    child's whole life. Where ``in_flight_seconds`` is given, only so
+    much is kept in flight once it is warm as the drive answers in that time, at least two
+    transfers and at most the workload's. ``meeting``, where several devices are to
     be read at one time, is where their children wait for each other. ``number`` is what
     fstat must show before a raw read. A drive above ``hottest_celsius`` is not read.
     """
@@ -77,7 +79,7 @@ class ProbeRequest:
     longest_seconds: float
     max_bytes: int
     deadline_seconds: float
-    linger_seconds: float = 0.0
+    in_flight_seconds: float | None = None
     meeting: Meeting | None = None
     temperature_file: str | None = None
     hottest_celsius: float | None = None
@@ -117,7 +119,9 @@ class PlaceRate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Burst:
-    """What one child gave. ``bytes_read`` includes what was not counted."""
+    """What one child gave. ``bytes_read`` includes what was not counted. Where it read together
+    with others, ``progress`` holds moments, in seconds of a clock that all share, and the bytes
+    that had come by then."""
 
     outcome: Outcome
     detail: str | None
@@ -127,6 +131,7 @@ class Burst:
     places: tuple[PlaceRate, ...]
     latency: LatencyQuantiles | None
     temperature_celsius: float | None
+    progress: tuple[tuple[float, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,6 +204,7 @@ class SkipReason(StrEnum):
     ASLEEP = "asleep"
     QUIET_HOURS = "quiet hours"
     BUDGET_SPENT = "budget spent"
+    BUDGET_UNKNOWN = "budget unknown"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,8 +1,9 @@
 """Driving the wall finder: members alone, then together, with as few bytes as it allows.
 
 Theory says which members to read together next (``infer_walls``); here they are read, for
-a fraction of the time that each was read alone, so that all runs together cost no more
-than the solo readings did.
+as long as ``wall_pace`` says, so that all runs together cost no more than the solo readings
+did. What a run's rates are, ``settled`` says. A run whose rates do not repeat well is made
+again, and where they never do, theory is told of more noise.
 """
 
 from __future__ import annotations
@@ -10,29 +11,38 @@ from __future__ import annotations
 from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
+from math import sqrt
 from random import Random
 
 from arraygauge.probe.lookout import CounterLookout
 from arraygauge.probe.plan import ProbePlan
 from arraygauge.probe.runner import Prober
+from arraygauge.probe.settled import Settled, settled_rates
 from arraygauge.probe.together import read_together
 from arraygauge.probe.values import Burst, Extent, Measurement, Outcome, ProbeRequest
+from arraygauge.probe.wall_pace import (
+    FASTER_IN_FEWER,
+    LONGEST_SECONDS,
+    in_flight_bytes,
+    run_seconds,
+    transfer_bytes,
+)
 from arraygauge.theory.walls import Inference, Run, Wall, infer_walls
 
-WARM_UP_SECONDS, COUNTED_SECONDS, LINGER_SECONDS = 0.3, 0.2, 0.05
-RUN_SECONDS = WARM_UP_SECONDS + COUNTED_SECONDS + LINGER_SECONDS
-RUNS_IN_A_PASS = 4
-"""A run reads at most this part of what the solo readings did: on fast drives it is shorter."""
-SHORTEST_SHARE = 0.1
-"""Of the usual time: still tens of milliseconds, hundreds of transfers of a fast drive."""
+WARM_UP_SHARE = 0.25
+"""After that part of a run a slow drive is left with fewer transfers in flight."""
 GRACE_SECONDS = 8.0
 LEAST_NOISE, MOST_NOISE = 0.03, 0.2
 """Half-width in which a rate repeats; a short reading at one place repeats no better than
 the first, and beyond the second no wall can be told from chance."""
+DEVIATIONS_IN_NOISE = 2.0
+WORTH_REPEATING = 0.02
+REPEATS = 2
+"""How often in all the same members are read because their rates did not repeat well."""
 QUIET_SECONDS = 0.25
 MOST_RUNS = 24
 TRIES = 3
-MOST_SECONDS = MOST_RUNS * RUN_SECONDS
+MOST_SECONDS = MOST_RUNS * LONGEST_SECONDS
 
 _FINISHED = (Outcome.COMPLETED, Outcome.BUDGET_SPENT)
 
@@ -86,7 +96,7 @@ class WallFinder:
             }
             while (members := search.wanted()) is not None:
                 watching = {} if self.even_if_busy else {name: lookouts[name] for name in members}
-                search.take(self._patiently(search, members, watching))
+                search.take(members, self._patiently(search, members, watching))
         return search.report()
 
     def _patiently(
@@ -114,8 +124,7 @@ class WallFinder:
                 return busy
         for lookout in lookouts.values():
             lookout.begin()
-        requests = [search.request(name, self.chance) for name in sorted(members)]
-        return read_together(self.prober, requests, lookouts)
+        return read_together(self.prober, search.requests(members, self.chance), lookouts)
 
 
 class _Search:
@@ -127,29 +136,39 @@ class _Search:
         solo: Mapping[str, Measurement],
         max_bytes: int | None,
     ) -> None:
-        self._plans, self._solo = plans, solo
+        self._solo = solo
         self._alone = {name: measured.bytes_per_second or 0.0 for name, measured in solo.items()}
+        self._plans = {
+            name: _with_smaller_transfers(plans[name], self._alone[name]) for name in solo
+        }
         spent = sum(measured.bytes_read for measured in solo.values())
         self._bytes_left = spent if max_bytes is None else max_bytes
-        usual = RUNS_IN_A_PASS * RUN_SECONDS * sum(self._alone.values())
-        self._share = min(max(spent / usual, SHORTEST_SHARE), 1.0)
-        self._runs: list[Run] = []
+        self._runs: list[Settled] = []
         self._read = dict.fromkeys(solo, 0)
+        self._seconds = 0.0
         self._ended_early: str | None = None
 
     @property
     def _noise(self) -> float:
-        widest = max((measured.uncertainty or 0.0 for measured in self._solo.values()), default=0.0)
-        return min(max(widest, LEAST_NOISE), MOST_NOISE)
+        """By how much solo rates are uncertain, or the least certain run was."""
+        uncertain = [measured.uncertainty or 0.0 for measured in self._solo.values()]
+        repeated = [
+            DEVIATIONS_IN_NOISE * run.imprecision / sqrt(self._count(frozenset(run.rates)))
+            for run in self._runs
+        ]
+        return min(max(*uncertain, *repeated, LEAST_NOISE), MOST_NOISE)
+
+    def _count(self, members: frozenset[str]) -> int:
+        return sum(members == run.rates.keys() for run in self._runs)
 
     def _inference(self) -> Inference:
-        return infer_walls(self._alone, self._runs, self._noise)
+        return infer_walls(self._alone, [Run(rates=run.rates) for run in self._runs], self._noise)
 
     def wanted(self) -> frozenset[str] | None:
         """Whom to read together next; None when enough is known or may be spent."""
         if self._ended_early is not None:
             return None
-        members = self._inference().next_run
+        members = self._to_repeat() or self._inference().next_run
         if members is None:
             return None
         if len(self._runs) >= MOST_RUNS:
@@ -160,19 +179,42 @@ class _Search:
             return None
         return members
 
-    def _cost(self, members: frozenset[str]) -> float:
-        """Bytes the run is likely to read: as before, or less than alone."""
-        seen = {name: rate for run in self._runs for name, rate in run.rates.items()}
-        rates = [
-            min(1.05 * seen.get(name, self._alone[name]), self._alone[name]) for name in members
-        ]
-        return self._share * RUN_SECONDS * sum(rates)
+    def _to_repeat(self) -> frozenset[str] | None:
+        """The members read last, where their rates did not repeat well and bytes are left."""
+        if not self._runs or self._runs[-1].imprecision <= WORTH_REPEATING:
+            return None
+        members = frozenset(self._runs[-1].rates)
+        again = self._count(members) < REPEATS and 2 * self._cost(members) < self._bytes_left
+        return members if again else None
 
-    def request(self, name: str, chance: Random) -> ProbeRequest:
+    def _expected(self, members: frozenset[str]) -> dict[str, float]:
+        """Rates they are likely to have: fewer than before may be faster, up to alone."""
+        seen = {name: rate for run in self._runs for name, rate in run.rates.items()}
+        return {
+            name: min(FASTER_IN_FEWER * seen.get(name, self._alone[name]), self._alone[name])
+            for name in members
+        }
+
+    def _length(self, members: frozenset[str]) -> float:
+        transfers = {name: self._plans[name].workload.transfer_bytes for name in members}
+        return run_seconds(self._expected(members), transfers, self._bytes_left)
+
+    def _cost(self, members: frozenset[str]) -> float:
+        queues = sum(in_flight_bytes(self._plans[name].workload) for name in members)
+        return self._length(members) * sum(self._expected(members).values()) + queues
+
+    def requests(self, members: frozenset[str], chance: Random) -> list[ProbeRequest]:
+        """One for each of them, for the same time."""
+        seconds = self._length(members)
+        self._seconds += seconds
+        return [self._request(name, seconds, chance) for name in sorted(members)]
+
+    def _request(self, name: str, seconds: float, chance: Random) -> ProbeRequest:
         plan = self._plans[name]
         transfer = plan.workload.transfer_bytes
         start = self._start(name, chance) // transfer * transfer
         length = (plan.size_bytes - start) // transfer * transfer
+        most = 1.5 * seconds * self._alone[name] + 2 * in_flight_bytes(plan.workload)
         return ProbeRequest(
             device=plan.device,
             route=plan.route,
@@ -180,13 +222,13 @@ class _Search:
             number=plan.number,
             workload=plan.workload,
             extents=(Extent(start_bytes=start, length_bytes=length),),
-            warm_up_seconds=self._share * WARM_UP_SECONDS,
+            warm_up_seconds=WARM_UP_SHARE * seconds,
             settle_seconds=0.0,
-            place_seconds=self._share * COUNTED_SECONDS,
-            linger_seconds=self._share * LINGER_SECONDS,
-            longest_seconds=RUN_SECONDS,
-            max_bytes=round(1.5 * self._share * RUN_SECONDS * self._alone[name]) + 16 * transfer,
-            deadline_seconds=RUN_SECONDS + GRACE_SECONDS,
+            place_seconds=(1 - WARM_UP_SHARE) * seconds,
+            longest_seconds=seconds,
+            in_flight_seconds=plan.in_flight_seconds,
+            max_bytes=round(most),
+            deadline_seconds=seconds + GRACE_SECONDS,
             temperature_file=plan.temperature_file,
             hottest_celsius=plan.hottest_celsius,
         )
@@ -200,22 +242,21 @@ class _Search:
             return middle[0].start_bytes
         return int(size * chance.uniform(0.4, 0.5))
 
-    def take(self, outcome: dict[str, Burst] | str) -> None:
+    def take(self, members: frozenset[str], outcome: dict[str, Burst] | str) -> None:
         if isinstance(outcome, str):
             self._ended_early = f"{outcome}; reading together would disturb that"
             return
         self.spend(outcome)
-        rates = {
-            name: burst.places[0].bytes_per_second
-            for name, burst in outcome.items()
-            if burst.outcome in _FINISHED and burst.places
-        }
-        failed = sorted(set(outcome) - set(rates))
+        failed = sorted(name for name in members if outcome[name].outcome not in _FINISHED)
         if failed:
             details = "; ".join(outcome[name].detail or outcome[name].outcome for name in failed)
             self._ended_early = f"{', '.join(failed)} could not be read with the others ({details})"
             return
-        self._runs.append(Run(rates=rates))
+        settled = settled_rates({name: burst.progress for name, burst in outcome.items()})
+        if settled is None:
+            self._ended_early = "one of the drives gave too little in company to tell its rate"
+            return
+        self._runs.append(settled)
 
     def spend(self, outcome: dict[str, Burst]) -> None:
         for name, burst in outcome.items():
@@ -226,10 +267,15 @@ class _Search:
         inference = self._inference()
         return WallReport(
             alone=self._alone,
-            runs=tuple(self._runs),
+            runs=tuple(Run(rates=run.rates) for run in self._runs),
             walls=inference.walls,
             unresolved=inference.unresolved,
             bytes_by_device=self._read,
-            seconds=self._share * RUN_SECONDS * len(self._runs),
+            seconds=self._seconds,
             ended_early=self._ended_early,
         )
+
+
+def _with_smaller_transfers(plan: ProbePlan, alone: float) -> ProbePlan:
+    size = transfer_bytes(plan.workload.transfer_bytes, alone)
+    return replace(plan, workload=replace(plan.workload, transfer_bytes=size))

@@ -6,7 +6,7 @@ import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from arraygauge.config.tell import JournalSection, NotifySection, WebhookSection
+from arraygauge.config.tell import JournalSection, NotifySection, PostSection, WebhookSection
 from arraygauge.history import Channel
 from arraygauge.tell.journal import Journal
 from arraygauge.tell.notify import Notify
@@ -34,7 +34,7 @@ def ways_of(
             channel=Channel(name=sender.name, least_severity=journal.least_severity), sender=sender
         )
     for webhook in webhooks:
-        sender = _webhook(webhook)
+        sender = post_to(webhook, webhook.channel)
         yield Way(
             channel=Channel(name=sender.name, least_severity=webhook.least_severity), sender=sender
         )
@@ -49,9 +49,10 @@ def ways_of(
         )
 
 
-def _webhook(section: WebhookSection) -> Webhook:
+def post_to(section: PostSection, name: str) -> Webhook:
+    """Whoever posts to the section's address."""
     return Webhook(
-        name=section.channel,
+        name=name,
         url=section.url,
         timeout_seconds=section.timeout_seconds,
         secret_file=section.secret_file,

@@ -1,117 +1,240 @@
-"""`arraygauge run`: passes on a schedule, the kernel's events at once, until told to stop.
+"""`arraygauge run`: all parts of the agent, until told to stop.
 
-The main thread waits for signals and for the kernel's events, and obeys or tells within
-moments while a pass is probing in its own thread. Probing and reading the machine's state are
-done by processes that can be left behind.
+The main thread only starts them, sees that each makes progress, and obeys signals: it waits for
+no disk, no drive and no lock. Probing and reading the machine's state are done by processes
+that can be left behind.
 """
 
 from __future__ import annotations
 
 import logging
-import select
-import threading
 import time
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 
-from arraygauge.config.model import RunSection
+from arraygauge.config import Configuration
+from arraygauge.errors import OperatorError
+from arraygauge.history.stalls import Stalls
+from arraygauge.inventory.values import DeviceKind, Host
 from arraygauge.judge import Status
+from arraygauge.judge.findings import Finding
+from arraygauge.judge.passive import Watched
 from arraygauge.probe.stop import StopToken
-from arraygauge.service.host_reader import HostUnreadableError
-from arraygauge.service.http import application, serving
+from arraygauge.service.budget_uses import budget_uses
+from arraygauge.service.channels import ways_of
+from arraygauge.service.door import Door
+from arraygauge.service.heartbeat import Heartbeat
+from arraygauge.service.http import Serving, application
+from arraygauge.service.inventory_process import COMMAND
 from arraygauge.service.keeper import Keeper
-from arraygauge.service.sentinel import Sentinel
-from arraygauge.service.signals import stopping_on_signals
+from arraygauge.service.notifier import Notifier
+from arraygauge.service.parts import Part, Parts, finding_of
+from arraygauge.service.passes import Passes
+from arraygauge.service.passive_telling import PassiveTelling
+from arraygauge.service.passive_watch import PassiveWatcher
+from arraygauge.service.signals import reloading_on_signal, stopping_on_signals
 from arraygauge.service.survey import Surveyor
+from arraygauge.service.upkeep import Upkeep
+from arraygauge.service.watching import Watching
+from arraygauge.tell.heartbeat_json import heartbeat_document
 from arraygauge.tell.metrics import StatusCollector
+from arraygauge.tell.sender import Message
+from arraygauge.tell.status_line import Standing, status_line
 
 _log = logging.getLogger(__name__)
 
 SHUTDOWN_SECONDS = 1.0
-"""How long a pass that was told to stop may take to do so before it is left behind."""
-LOOK_SECONDS = 60.0
-"""The kernel tells most changes; what it does not tell is found by looking that often."""
-SECOND_LOOK_SECONDS = 2.5
-"""After a change: what looks over is believed only when it is so again."""
-READ_SECONDS = 10.0
+"""How long parts that were told to stop may take to do so before they are left behind."""
+CHECK_SECONDS = 30.0
+"""How often the parts are looked at where no watchdog asks for it more often."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Daemon:
-    """The parts of a running agent. ``on_serving`` gets the address once it is bound,
-    ``on_status`` each whole status; ``incidents`` makes the document that is served."""
+class Setting:
+    """What a daemon is made of. ``load`` reads the configuration anew or raises OperatorError;
+    ``on_serving`` gets the address once it is bound, ``on_status`` each whole status;
+    ``incidents`` makes the document that is served, with what the passive watch sees;
+    ``command`` starts the inventory's process."""
 
     surveyor: Surveyor
     keeper: Keeper
-    section: RunSection
+    machine_name: str
+    load: Callable[[], Configuration]
     stop: StopToken
-    collector: StatusCollector
-    incidents: Callable[[], str]
+    incidents: Callable[[tuple[Watched, ...]], str]
     on_serving: Callable[[str], None]
     on_status: Callable[[Status], None]
+    notifier: Notifier
+    command: tuple[str, ...] = COMMAND
 
-    def run(self) -> None:
-        """Serve, watch and survey until SIGTERM or SIGINT. Raises OperatorError if the port is
-        taken."""
-        answer = application(self.collector, self.incidents)
-        with stopping_on_signals(self.stop), serving(self.section, answer) as address:
-            self.on_serving(address)
-            self.keeper.start()
-            worker = threading.Thread(target=self._keep_surveying, name="passes", daemon=True)
-            worker.start()
-            self._watch()
-            worker.join(SHUTDOWN_SECONDS)
-            self.keeper.stop(SHUTDOWN_SECONDS / 2)
 
-    def _watch(self) -> None:
-        """The main loop. The sentinel belongs to this thread."""
-        sentinel = Sentinel(self.stop)
-        sentinel.start()
-        poll = select.poll()
-        for source in (self.stop, sentinel):
-            poll.register(source, select.POLLIN)
+class Daemon:
+    """The parts of a running agent and how they are bound together."""
+
+    def __init__(self, setting: Setting) -> None:
+        """Raises OperatorError if the port is taken."""
+        self._setting = setting
+        self._stop, self._keeper = setting.stop, setting.keeper
+        self._notifier = setting.notifier
+        self._configuration = setting.surveyor.configuration
+        self._host: Host | None = None
+        self._told: tuple[int, ...] = ()
+        self._collector = StatusCollector()
+        self._door = Door(self._configuration.exposure)
+        self._serving = Serving(
+            self._configuration.run,
+            application(self._collector, self._incidents),
+            self._stop,
+            self._door,
+        )
+        self._passes = Passes(
+            setting.surveyor, self._stop, self._saw_pass, self._collector.note_failure
+        )
+        self._watching = Watching(
+            keeper=self._keeper,
+            stop=self._stop,
+            on_look=self._looked,
+            on_resume=self._passes.look_at_clock,
+            command=setting.command,
+        )
+        self._passive_telling = PassiveTelling(self._keeper, Stalls(self._keeper.pen), self._stop)
+        self._passive = PassiveWatcher(
+            self._stop,
+            self._configuration,
+            setting.surveyor.sampler.prober.own_probes,
+            on_news=self._passive_telling.offer,
+            on_suspicion=self._passes.wake_pass,
+        )
+        self._upkeep = Upkeep(
+            stop=self._stop,
+            notifier=self._notifier,
+            keeper=self._keeper,
+            reload=self._reload,
+            findings=self._findings,
+            status=lambda: status_line(self._standing()),
+        )
+        self._heartbeat = Heartbeat(
+            self._configuration.heartbeat, self._stop, self._sign_of_life, self._upkeep.news.ring
+        )
+        self._parts = Parts(self._every_part(), self._stop, self._upkeep.news.ring)
+
+    def run(self) -> tuple[str, ...]:
+        """Serve, watch and survey until SIGTERM or SIGINT; parts that had to be left behind."""
+        with ExitStack() as signals:
+            signals.enter_context(stopping_on_signals(self._stop))
+            signals.enter_context(reloading_on_signal(self._upkeep.asked.ring))
+            self._use(self._configuration)
+            self._keeper.start()
+            self._setting.on_serving(self._serving.address)
+            self._parts.start()
+            self._notifier.ready()
+            self._supervise()
+            self._notifier.stopping()
+            return self._parts.end(SHUTDOWN_SECONDS)
+
+    def _every_part(self) -> tuple[Part, ...]:
+        return (
+            Part(name="watching", run=self._watching.run),
+            Part(name="passive watch", run=self._passive.run),
+            Part(name="passive telling", run=self._passive_telling.run),
+            Part(name="passes", run=self._passes.run),
+            Part(name="delivery", run=self._keeper.deliver, wake=self._keeper.stop),
+            Part(name="http", run=self._serving.run),
+            Part(name="heartbeat", run=self._heartbeat.run),
+            Part(name="upkeep", run=self._upkeep.run),
+        )
+
+    def _supervise(self) -> None:
+        """The main loop: the watchdog is fed while every part makes progress."""
+        watchdog = self._notifier.watchdog_seconds
+        period = min(CHECK_SECONDS, watchdog / 2) if watchdog else CHECK_SECONDS
+        overdue: tuple[str, ...] = ()
+        while True:
+            before, overdue = overdue, self._parts.overdue
+            if overdue != before:
+                _log.error("parts that make no progress: %s", ", ".join(overdue) or "none")
+                self._upkeep.news.ring()
+            if not overdue:
+                self._notifier.alive()
+                self._collector.note_heartbeat(time.time())
+            self._publish()
+            if self._stop.wait(period):
+                return
+
+    def _reload(self) -> None:
+        configuration = self._setting.load()
+        self._door.change(configuration.exposure)
         try:
-            look_at = time.monotonic()
-            while not self.stop.is_set():
-                wait = max(look_at - time.monotonic(), 0.0)
-                own = sentinel.seconds_to_wait()
-                poll.poll(1000 * (wait if own is None else min(wait, own)))
-                happened = bool(sentinel.events())
-                if happened or time.monotonic() >= look_at:
-                    self._look(sentinel)
-                    pause = SECOND_LOOK_SECONDS if happened else LOOK_SECONDS
-                    look_at = time.monotonic() + pause
-        finally:
-            sentinel.close()
+            self._serving.move(configuration.run)
+        except OperatorError:
+            self._door.change(self._configuration.exposure)
+            raise
+        self._use(configuration)
 
-    def _look(self, sentinel: Sentinel) -> None:
+    def _use(self, configuration: Configuration) -> None:
+        """In all parts but the one that serves, whose address may not be had."""
+        self._configuration = configuration
+        self._collector.publish_interval(configuration.run.interval_seconds)
+        self._setting.surveyor.purse.limits = configuration.budget.limits()
+        self._passes.reconfigure(configuration)
+        self._passive.reconfigure(configuration)
+        ways = ways_of(configuration.journal, configuration.webhook, configuration.notify)
+        self._keeper.tell_by(tuple(ways), configuration.telling.give_up_after_seconds)
+        self._heartbeat.reconfigure(configuration.heartbeat)
+
+    def _saw_pass(self, status: Status) -> None:
+        self._collector.publish(status)
+        self._keeper.see_status(status)
+        self._collector.publish_budget(budget_uses(self._setting.surveyor.purse, status.host))
+        self._publish()
+        self._upkeep.news.ring()
         try:
-            host = sentinel.read(READ_SECONDS)
-            if host is not None:
-                self.keeper.see_host(host)
-        except HostUnreadableError as error:
-            _log.warning("%s; %s", error.message, error.remedy)
-        except Exception:
-            _log.exception("a look at the machine failed; the next one is on schedule")
-        self.keeper.see_trouble(sentinel.problem)
+            self._setting.on_status(status)
+        # Rich ends the program with SystemExit when its output closes; measuring goes on.
+        except (Exception, SystemExit):
+            _log.exception("what was measured could not be printed")
 
-    def _keep_surveying(self) -> None:
-        while not self.stop.is_set():
-            try:
-                self._pass()
-            # Rich ends the program with SystemExit when its output closes; measuring goes on.
-            except (Exception, SystemExit):
-                self.collector.note_failure()
-                _log.exception("a pass failed; the next one will be tried on schedule")
-            self.stop.wait(self.section.interval_seconds)
+    def _looked(self, host: Host | None) -> None:
+        if host is not None:
+            self._passive.see_host(host)
+            self._collector.publish_host(host)
+        self._publish()
+        changed = self._host is None or host is None or _size(host) != _size(self._host)
+        self._host = host or self._host
+        told = tuple(each.number for each in self._keeper.open_incidents)
+        if changed or told != self._told:
+            self._told = told
+            self._upkeep.news.ring()
 
-    def _pass(self) -> None:
-        try:
-            status = self.surveyor.survey()
-        finally:
-            self.surveyor.hosts.close()  # a process that would idle until the next pass
-        if self.stop.is_set():
-            return  # a pass cut short is not a status
-        self.collector.publish(status)
-        self.keeper.see_status(status)
-        self.on_status(status)
+    def _publish(self) -> None:
+        """What only memory is asked for; often enough that a scrape shows it."""
+        self._collector.publish_incidents(self._keeper.open_incidents)
+        self._collector.publish_channels(self._keeper.channel_states)
+
+    def _incidents(self) -> str:
+        return self._setting.incidents(self._passive.watched)
+
+    def _findings(self) -> tuple[Finding, ...]:
+        return (*map(finding_of, self._parts.troubles), *self._heartbeat.findings)
+
+    def _standing(self) -> Standing:
+        arrays, drives = _size(self._host) if self._host is not None else (None, None)
+        return Standing(
+            arrays=arrays,
+            drives=drives,
+            incidents=self._keeper.open_incidents,
+            troubles=self._parts.troubles,
+            refused=self._upkeep.refused,
+        )
+
+    def _sign_of_life(self) -> Message | None:
+        if self._parts.overdue:
+            return None
+        return heartbeat_document(self._setting.machine_name, time.time(), self._standing())
+
+
+def _size(host: Host) -> tuple[int, int]:
+    """How many arrays and drives."""
+    drives = sum(device.kind is DeviceKind.DRIVE for device in host.devices)
+    return len(host.arrays), drives

@@ -1,4 +1,4 @@
-"""One thread that sends what the outbox holds, in order, again and again until it arrives.
+"""A part of the daemon: sends what the outbox holds, in order, until it arrives.
 
 Messages of one incident to one channel are sent one after the other, so that the news that it is
 over never overtakes the news that it began. A channel that failed is left alone for a while,
@@ -19,6 +19,7 @@ from arraygauge.history import Clock, Delivery, History, HistoryError, Moment, O
 from arraygauge.history.silences import Silence, is_silent, silences_at
 from arraygauge.judge.findings import Cause, Finding, Matter, Origin, Severity
 from arraygauge.judge.incidents import ChangeKind
+from arraygauge.service.parts import Pulse
 from arraygauge.tell.channel_state import ChannelState
 from arraygauge.tell.sender import Message, Sender, SendingError
 
@@ -27,6 +28,10 @@ _log = logging.getLogger(__name__)
 FIRST_WAIT_SECONDS = 1.0
 LONGEST_WAIT_SECONDS = 900.0
 GIVE_UP_AFTER_SECONDS = 3 * 86400.0
+LATELY_SECONDS = 7200.0
+"""Longer than any wait between two attempts."""
+SENDING_SECONDS = 300.0
+"""Longer than sending one message can take, the look-up of a name included."""
 LOOK_AGAIN_SECONDS = 60.0
 """How long to rest when nothing is due: a silence may have been set by another process."""
 
@@ -56,7 +61,7 @@ class Delivering:
         self._resting: dict[str, tuple[Moment, float]] = {}
         self._worked: dict[str, Moment] = {}
         self._stopping = threading.Event()
-        self._thread: threading.Thread | None = None
+        self._pulse: Pulse | None = None
 
     @property
     def states(self) -> tuple[ChannelState, ...]:
@@ -68,29 +73,36 @@ class Delivering:
         """Channels that fail, for a finding about the agent itself."""
         return tuple(state for state in self.states if state.troubled)
 
-    def start(self) -> None:
-        self._thread = threading.Thread(target=self._run, name="delivery", daemon=True)
-        self._thread.start()
-
-    def stop(self, within_seconds: float) -> None:
-        """End after the message being sent, or leave it behind: the next start sends it again."""
+    def stop(self) -> None:
+        """Have ``run`` end after the message being sent; one that is left behind is sent again
+        after the next start."""
         self._stopping.set()
         self._outbox.added.set()
-        if self._thread is not None:
-            self._thread.join(within_seconds)
 
-    def _run(self) -> None:
+    def run(self, pulse: Pulse) -> None:
+        """Until stopped."""
+        self._pulse = pulse
         while not self._stopping.is_set():
+            pulse.busy(SENDING_SECONDS)
             self._outbox.added.clear()
             try:
                 rest = self.send_due()
             except HistoryError as error:
                 _log.warning("what is to be sent cannot be read: %s", error.message)
                 rest = LOOK_AGAIN_SECONDS
-            except Exception:
-                _log.exception("sending failed; it is tried again")
-                rest = LOOK_AGAIN_SECONDS
+            pulse.well()
+            pulse.rest()
             self._outbox.added.wait(rest)
+
+    def use(self, senders: Sequence[Sender], give_up_after_seconds: float) -> None:
+        """From the next message on; safe from any thread."""
+        self._give_up_after = give_up_after_seconds
+        self._senders = {sender.name: sender for sender in senders}
+        before = self._states
+        self._states = {
+            name: before.get(name, ChannelState(channel=name)) for name in self._senders
+        }
+        self._outbox.added.set()
 
     def send_due(self) -> float:
         """Send what is due; seconds until there may be more. Raises HistoryError."""
@@ -126,7 +138,7 @@ class Delivering:
     ) -> float | None:
         """None when the message is off the list, else seconds until it is due."""
         now = self._clock()
-        if now.age_of(delivery.queued) > self._give_up_after:
+        if self._is_hopeless(delivery, now):
             self._give_up(delivery)
             return None
         if is_silent(silences, delivery.cause_id):
@@ -141,6 +153,14 @@ class Delivering:
             return LOOK_AGAIN_SECONDS
         wait = max(self._due_in(delivery, now), self._rest_left(delivery.channel, now))
         return wait if wait > 0 else self._send(sender, delivery)
+
+    def _is_hopeless(self, delivery: Delivery, now: Moment) -> bool:
+        """Tried for too long; what grew old while the machine slept or was off is tried first."""
+        if now.age_of(delivery.queued) <= self._give_up_after:
+            return False
+        if delivery.channel not in self._senders:
+            return True
+        return delivery.tried is not None and now.age_of(delivery.tried) <= LATELY_SECONDS
 
     def _due_in(self, delivery: Delivery, now: Moment) -> float:
         """At once where the channel has worked since: what kept the message back is over."""
@@ -157,6 +177,8 @@ class Delivering:
         return delivery.kind is ChangeKind.CLOSED and not self._outbox.was_delivered(delivery.lane)
 
     def _send(self, sender: Sender, delivery: Delivery) -> float | None:
+        if self._pulse is not None:
+            self._pulse.busy(SENDING_SECONDS)
         try:
             sender.send(message_of(delivery))
         except SendingError as error:
@@ -173,7 +195,7 @@ class Delivering:
                 last_error=None,
             )
         )
-        state = self._states[sender.name]
+        state = self._state(sender.name)
         if state.failures:
             self._outbox.added.set()  # others that waited for it need wait no more
         self._note(replace(state, failures=0, delivered=state.delivered + 1, last_error=None))
@@ -181,7 +203,7 @@ class Delivering:
 
     def _failed(self, delivery: Delivery, error: SendingError) -> float:
         now = self._clock()
-        state = self._states[delivery.channel]
+        state = self._state(delivery.channel)
         wait = error.wait_seconds or self._backoff(max(delivery.attempts, state.failures))
         self._resting[delivery.channel] = (now, wait)
         self._outbox.update(
@@ -230,6 +252,9 @@ class Delivering:
             )
             for name, count in waiting.items()
         }
+
+    def _state(self, channel: str) -> ChannelState:
+        return self._states.get(channel) or ChannelState(channel=channel)
 
     def _note(self, state: ChannelState) -> None:
         self._states = {**self._states, state.channel: state}

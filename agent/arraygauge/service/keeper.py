@@ -21,8 +21,12 @@ from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origi
 from arraygauge.judge.incidents import Incident, IncidentBook, advance
 from arraygauge.judge.measured import observe_status
 from arraygauge.judge.state import Serving, observe_state
+from arraygauge.judge.writes import observe_writes
 from arraygauge.service.channels import Way
 from arraygauge.service.delivery import Delivering, finding_of
+from arraygauge.service.drift_watch import DriftWatch
+from arraygauge.service.parts import Pulse
+from arraygauge.tell.channel_state import ChannelState
 from arraygauge.tell.incident_json import words_for
 
 _log = logging.getLogger(__name__)
@@ -33,7 +37,7 @@ PRUNE_SECONDS = 86400.0
 class Keeper:
     """The book of incidents over one history, and the messages about it.
 
-    ``start`` before any news; ``stop`` at the end. ``machine_name`` signs the messages.
+    ``start`` before any news. ``machine_name`` signs the messages.
     """
 
     def __init__(
@@ -44,6 +48,7 @@ class Keeper:
         self._records = Records(self._pen, outbox)
         self._memory = Memory(self._pen, clock)
         self._measurements = Measurements(self._pen)
+        self._drift = DriftWatch(self._pen, clock)
         self._channels: tuple[Channel, ...] = tuple(way.channel for way in ways)
         self._delivering = Delivering(outbox, history, [way.sender for way in ways], clock)
         self._clock = clock
@@ -52,26 +57,46 @@ class Keeper:
         self._serving = Serving()
         self._host: Host | None = None
         self._problem: str | None = None
+        self._own_findings: tuple[Finding, ...] = ()
         self._pruned_at = 0.0
         self._lock = threading.Lock()
 
     def start(self) -> None:
-        """Take up where the last run ended, and begin to send."""
+        """Take up where the last run ended."""
         try:
             self._book = self._records.book(self._clock())
             self._serving = self._memory.recall_serving()
+            self._drift.start()
         except HistoryError as error:
             _log.warning("what was known before cannot be read: %s", error.message)
-        self._delivering.start()
 
-    def stop(self, within_seconds: float) -> None:
+    def deliver(self, pulse: Pulse) -> None:
+        """Send messages until ``stop``: a part of the daemon."""
+        self._delivering.run(pulse)
+
+    def stop(self) -> None:
         """Messages not sent yet are sent after the next start."""
-        self._delivering.stop(within_seconds)
+        self._delivering.stop()
+
+    def tell_by(self, ways: Sequence[Way], give_up_after_seconds: float) -> None:
+        """From now on by these ways; safe from any thread."""
+        self._channels = tuple(way.channel for way in ways)
+        self._delivering.use([way.sender for way in ways], give_up_after_seconds)
+
+    @property
+    def pen(self) -> Pen:
+        """For whoever else writes into the same history."""
+        return self._pen
 
     @property
     def open_incidents(self) -> tuple[Incident, ...]:
         """The worst first; safe from any thread."""
         return self._book.open
+
+    @property
+    def channel_states(self) -> tuple[ChannelState, ...]:
+        """Every way of telling, as it fares now; safe from any thread."""
+        return self._delivering.states
 
     def see_host(self, host: Host) -> None:
         """What the kernel says now."""
@@ -83,12 +108,19 @@ class Keeper:
             self._note_inventory(host)
             self._advance(observation)
             self._advance(self._of_agent())
+            self._take_up()
 
     def see_status(self, status: Status) -> None:
         """What a pass measured."""
         with self._lock:
             self._measurements.add(records_of(status))
-            self._advance(observe_status(status))
+            self._take_up()
+            drift = self._drift.see_status(status)
+            slower = [each for each in drift.findings if each.matter is Matter.DRIFT]
+            self._advance(observe_status(status, {each.cause.stable_id for each in slower}))
+            self._advance(drift)
+            if status.writes:
+                self._advance(observe_writes(status))
             self._prune()
 
     def see(self, observation: Observation) -> None:
@@ -102,11 +134,23 @@ class Keeper:
             self._problem = problem
             self._advance(self._of_agent())
 
+    def see_agent(self, findings: Sequence[Finding]) -> None:
+        """What is the matter with the agent's own parts and configuration, all of it."""
+        with self._lock:
+            self._own_findings = tuple(findings)
+            self._advance(self._of_agent())
+
     def _advance(self, observation: Observation) -> None:
         now = self._clock()
         self._book, changes = advance(self._book, observation, now.uptime_seconds)
         words = partial(words_for, self._machine_name, epoch_of(now).date_of)
         self._records.record(changes, words, self._channels, now)
+
+    def _take_up(self) -> None:
+        """What a person says is right is no incident any more, before the next pass."""
+        accepted = self._drift.take_up()
+        if accepted is not None:
+            self._advance(accepted)
 
     def _note_inventory(self, host: Host) -> None:
         if self._host is not None:
@@ -116,8 +160,10 @@ class Keeper:
         self._host = host
 
     def _of_agent(self) -> Observation:
-        """The agent's own health: channels that fail, a disk that takes nothing, no watching."""
+        """The agent's own health: channels and parts that fail, a disk that takes nothing, a
+        configuration that is not in use, no watching."""
         findings = [finding_of(state) for state in self._delivering.troubles]
+        findings += self._own_findings
         if self._pen.problem is not None:
             findings.append(_impaired("history", "the history", self._pen.problem))
         if self._problem is not None:

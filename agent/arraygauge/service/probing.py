@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 
 from arraygauge.config import Configuration
@@ -56,11 +57,13 @@ class Manner(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """At most so many bytes and busy seconds, over so many devices and arrays."""
+    """At most so many bytes and busy seconds, over so many devices and arrays; and so many bytes
+    written to own files."""
 
     device_count: int
     most_bytes: int
     most_seconds: float
+    most_written_bytes: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +109,7 @@ class Probing:
         )
         if isinstance(plan, Skipped):
             return plan
-        return self._measure(host, replace(plan, workload=workload), limits)
+        return self._measure(host, replace(plan, workload=workload, in_flight_seconds=None), limits)
 
     def walls_among(self, host: Host, attempts: Mapping[str, Attempt]) -> WallReport | None:
         """Which devices share a limit, of those read raw that gave a rate alone just now; None
@@ -236,11 +239,12 @@ class Probing:
     def _through_file(
         self, host: Host, device: BlockDevice, plan: ProbePlan, refused: Measurement
     ) -> Attempt:
-        """Reads of a file on it are charged to the device like raw ones."""
+        """Reads of a file on it are charged to the device like raw ones, and its making too."""
 
         def measure(limits: SamplingLimits) -> Attempt:
             places = replace(self._file_places(), limits=limits)
-            return probe_through_file(self.sampler, host, device, refused, places)
+            pay = partial(self.purse.pay_for_file, host, device.name)
+            return probe_through_file(self.sampler, host, device, refused, places, pay=pay)
 
         regardless = self.manner is Manner.REGARDLESS
         return self.purse.spend(host, plan, self.limits, measure, beyond=regardless)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from arraygauge.config import Configuration, state_directory
@@ -19,6 +19,7 @@ from arraygauge.judge import (
     Status,
     assess_array,
     assess_device,
+    assess_write,
     peer_rates,
     with_walls,
 )
@@ -26,11 +27,13 @@ from arraygauge.probe.runner import Prober
 from arraygauge.probe.sampling import Sampler
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.values import Attempt, Measurement, Outcome, SkipReason
+from arraygauge.probe.writes.values import WriteAttempt
 from arraygauge.service.grounds import grounds_of
 from arraygauge.service.host_reader import HostReader, host_reader
 from arraygauge.service.probing import Forecast, Manner, Probing, Progress
 from arraygauge.service.purse import Purse, open_purse
 from arraygauge.service.targets import Targets, choose_targets
+from arraygauge.service.write_probing import WriteProbing, read_all_mounts
 
 Announce = Callable[[Forecast], None]
 
@@ -45,7 +48,10 @@ def _unannounced(forecast: Forecast) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surveyor:
-    """Makes passes: one sampler (whose prober remembers hung devices), one configuration."""
+    """Makes passes: one sampler (whose prober remembers hung devices), one configuration.
+
+    ``writing`` has a pass that is not on schedule write to own files too, as asked for.
+    """
 
     hosts: HostReader
     sampler: Sampler
@@ -53,6 +59,7 @@ class Surveyor:
     configuration: Configuration
     state_directory: Path
     manner: Manner
+    writing: bool = False
 
     def survey(
         self,
@@ -73,6 +80,7 @@ class Surveyor:
             again = tuple(moved.get(name, name) for name in names)
             host, targets, attempts = self._measure(again, progress, announce)
         grounds = grounds_of(self.configuration, host)
+        written = self._write(host, targets, attempts, progress)
         return Status(
             host=host,
             arrays=tuple(
@@ -83,6 +91,31 @@ class Surveyor:
                 _device_verdict(host, device, attempts, grounds) for device in targets.devices
             ),
             seconds=time.monotonic() - began,
+            writes=tuple(
+                assess_write(host, name, attempt, attempts, grounds)
+                for name, attempt in written.items()
+            ),
+        )
+
+    @property
+    def _writes(self) -> bool:
+        scheduled = self.manner is Manner.SCHEDULED
+        return self.configuration.write_probe.enabled if scheduled else self.writing
+
+    def _write(
+        self, host: Host, targets: Targets, attempts: Mapping[str, Attempt], progress: Progress
+    ) -> dict[str, WriteAttempt]:
+        if not self._writes:
+            return {}
+        mounts = read_all_mounts()
+        return self._write_probing().write_all(host, mounts, targets, attempts, progress)
+
+    def _write_probing(self) -> WriteProbing:
+        return WriteProbing(
+            prober=self.sampler.prober,
+            purse=self.purse,
+            configuration=self.configuration,
+            manner=self.manner,
         )
 
     def _measure(
@@ -90,8 +123,15 @@ class Surveyor:
     ) -> tuple[Host, Targets, dict[str, Attempt]]:
         host = self.hosts.read()
         targets = choose_targets(host, names)
-        announce(self.probing().forecast(host, targets))
+        announce(self._forecast(host, targets))
         return host, targets, self.probing().probe_all(host, targets, progress)
+
+    def _forecast(self, host: Host, targets: Targets) -> Forecast:
+        forecast = self.probing().forecast(host, targets)
+        if not self._writes:
+            return forecast
+        most = self._write_probing().most_bytes(host, read_all_mounts(), targets)
+        return replace(forecast, most_written_bytes=most)
 
     def _moved(self, host: Host, attempts: Mapping[str, Attempt]) -> dict[str, str]:
         """Devices that went away in mid-pass and are back under another name: old to new."""
@@ -139,7 +179,9 @@ class Surveyor:
 
 
 @contextmanager
-def surveyor(configuration: Configuration, stop: StopToken, manner: Manner) -> Iterator[Surveyor]:
+def surveyor(
+    configuration: Configuration, stop: StopToken, manner: Manner, *, writing: bool = False
+) -> Iterator[Surveyor]:
     """A surveyor for this machine, which keeps what it spends."""
     directory = state_directory()
     limits = configuration.budget.limits()
@@ -151,6 +193,7 @@ def surveyor(configuration: Configuration, stop: StopToken, manner: Manner) -> I
             configuration=configuration,
             state_directory=directory,
             manner=manner,
+            writing=writing,
         )
 
 

@@ -9,7 +9,7 @@ from arraygauge.inventory.values import BlockDevice, Host
 from arraygauge.probe.values import Attempt
 from arraygauge.probe.wall_finding import WallReport
 from arraygauge.service.probing import Progress
-from arraygauge.service.survey import Surveyor
+from arraygauge.service.survey import Announce, Surveyor
 from arraygauge.service.targets import Targets, choose_targets
 
 
@@ -22,9 +22,12 @@ class WallFindings:
     report: WallReport | None
 
 
-def find_walls(surveyor: Surveyor, names: tuple[str, ...], progress: Progress) -> WallFindings:
+def find_walls(
+    surveyor: Surveyor, names: tuple[str, ...], progress: Progress, announce: Announce
+) -> WallFindings:
     """The walls among the members of the named arrays and the named devices; among all drives
-    of the machine where none is named. UnknownDeviceError for a name it does not have."""
+    of the machine where none is named; ``announce`` is told what reading each alone may spend,
+    and reading them together spends no more. UnknownDeviceError for a name it does not have."""
     host, probing = surveyor.hosts.read(), surveyor.probing()
     devices = tuple(_plain(host, choose_targets(host, names).devices))
     if len(devices) < 2:
@@ -32,7 +35,10 @@ def find_walls(surveyor: Surveyor, names: tuple[str, ...], progress: Progress) -
             f"only {len(devices)} drive to read, and a limit is shared by two at least",
             "name an array or several drives",
         )
-    attempts = probing.probe_all(host, Targets(arrays=(), devices=devices), progress)
+    targets = Targets(arrays=(), devices=devices)
+    announce(probing.forecast(host, targets))
+    attempts = probing.probe_all(host, targets, progress)
+    progress("them together", len(devices), len(devices))
     report = probing.walls_among(host, attempts)
     return WallFindings(host=host, attempts=attempts, report=report)
 

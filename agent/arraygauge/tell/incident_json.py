@@ -106,9 +106,14 @@ def _plain(value: Any) -> Any:
 
 
 def incidents_json(
-    incidents: Iterable[LoggedIncident], silences: Iterable[Silence], host_name: str
+    incidents: Iterable[LoggedIncident],
+    silences: Iterable[Silence],
+    host_name: str,
+    watching: list[Document] | None = None,
 ) -> str:
-    """The document of `arraygauge incidents --json`; each as it was told last."""
+    """The document of `arraygauge incidents --json`; each as it was told last. ``watching`` is
+    what a running agent sees of members between passes (``passive_json``)."""
+    now = {} if watching is None else {"watching": watching}
     return json.dumps(
         {
             "format": INCIDENTS_FORMAT,
@@ -122,6 +127,7 @@ def incidents_json(
                 }
                 for each in silences
             ],
+            **now,
         },
         indent=2,
         allow_nan=False,

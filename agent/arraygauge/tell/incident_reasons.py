@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from arraygauge.errors import OperatorError
 from arraygauge.inventory.values import SyncAction
-from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection
+from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, WriteVerdict
+from arraygauge.judge.drift_evidence import DriftFacts
 from arraygauge.judge.findings import Finding, Matter
+from arraygauge.judge.passive import HangFacts, PathFacts, SlowFacts
 from arraygauge.judge.state import CountFacts, ProtectionFacts, SyncFacts
 from arraygauge.tell.channel_state import ChannelState
+from arraygauge.tell.part_state import PartState
+from arraygauge.tell.reasons_drift import drift_reason
+from arraygauge.tell.reasons_passive import passive_reason
 from arraygauge.tell.sentences import array_sentence, band_phrase, device_sentence, why_not
 from arraygauge.tell.sentences import rate_with_uncertainty as rate_of_attempt
+from arraygauge.tell.writes import write_sentence
 from arraygauge.units import format_capacity, format_duration, format_rate
 
 _ACTIONS = {
@@ -24,22 +33,25 @@ _ACTIONS = {
 def reason_of(finding: Finding) -> str:
     """One or a few sentences; empty where nothing more is known than the headline says."""
     facts = finding.facts
-    if isinstance(facts, ProtectionFacts):
-        return _of_protection(facts)
-    if isinstance(facts, SyncFacts):
-        queued = ", once others are done that it would get in the way of" if facts.delayed else ""
-        return f"{facts.array_name} {_ACTIONS.get(facts.action, str(facts.action))}{queued}."
     if isinstance(facts, CountFacts):
         return _of_count(finding.matter, facts)
-    if isinstance(facts, ArrayVerdict):
-        return _of_array(facts)
-    if isinstance(facts, DeviceVerdict):
-        return _of_device(facts)
-    if isinstance(facts, ChannelState):
-        return _of_channel(facts)
-    if isinstance(facts, OperatorError):
-        return f"{facts.message}. Remedy: {facts.remedy}."
-    return ""
+    return next((words(facts) for kind, words in _WORDS.items() if isinstance(facts, kind)), "")
+
+
+def _of_sync(facts: SyncFacts) -> str:
+    queued = ", once others are done that it would get in the way of" if facts.delayed else ""
+    return f"{facts.array_name} {_ACTIONS.get(facts.action, str(facts.action))}{queued}."
+
+
+def _of_mistake(error: OperatorError) -> str:
+    return f"{error.message}. Remedy: {error.remedy}."
+
+
+def _of_part(state: PartState) -> str:
+    if state.overdue:
+        return f"'{state.part}' has not been heard of for longer than its work may take."
+    times = "once" if state.failures == 1 else f"{state.failures} times in a row"
+    return f"'{state.part}' failed {times}, and is started again: {state.last_error}."
 
 
 def _of_channel(state: ChannelState) -> str:
@@ -120,3 +132,20 @@ def _figures(verdict: ArrayVerdict | DeviceVerdict) -> str:
     if verdict.expectation is None or verdict.pace is Pace.NO_REFERENCE:
         return f"Read {measured}. "
     return f"Read {measured} where {band_phrase(verdict.expectation)} is expected. "
+
+
+_WORDS: dict[type, Callable[[Any], str]] = {
+    ProtectionFacts: _of_protection,
+    SyncFacts: _of_sync,
+    ArrayVerdict: _of_array,
+    DeviceVerdict: _of_device,
+    WriteVerdict: write_sentence,
+    DriftFacts: drift_reason,
+    HangFacts: passive_reason,
+    SlowFacts: passive_reason,
+    PathFacts: passive_reason,
+    ChannelState: _of_channel,
+    PartState: _of_part,
+    OperatorError: _of_mistake,
+}
+"""By the kind of facts; those whose words need the matter too are not here."""

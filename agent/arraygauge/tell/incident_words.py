@@ -6,11 +6,14 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from arraygauge.judge.drift_evidence import DriftFacts
 from arraygauge.judge.findings import Finding, Severity
 from arraygauge.judge.incidents import Change, ChangeKind, Incident
 from arraygauge.tell.cautions import cautions_for
 from arraygauge.tell.incident_reasons import reason_of
 from arraygauge.tell.matters import MATTER_WORDS
+from arraygauge.tell.reasons_drift import drift_steps
+from arraygauge.tell.reasons_passive import passive_headline
 from arraygauge.units import format_duration
 
 DateOf = Callable[[float], float]
@@ -66,14 +69,20 @@ def change_words(change: Change, date_of: DateOf) -> IncidentWords:
         seen=_seen(incident, date_of),
         reason="" if over else _reasons(finding),
         meaning="It was not found any more." if over else words.meaning,
-        steps=() if over else tuple(_filled(step, finding) for step in words.steps),
+        steps=() if over else _steps(finding),
         cautions=() if over else cautions_for(finding),
     )
 
 
+def _steps(finding: Finding) -> tuple[str, ...]:
+    usual = tuple(_filled(step, finding) for step in MATTER_WORDS[finding.matter].steps)
+    facts = finding.facts
+    return (*drift_steps(facts), *usual) if isinstance(facts, DriftFacts) else usual
+
+
 def headline_of(finding: Finding) -> str:
     """The matter in one line."""
-    return _filled(MATTER_WORDS[finding.matter].headline, finding)
+    return passive_headline(finding) or _filled(MATTER_WORDS[finding.matter].headline, finding)
 
 
 def _filled(template: str, finding: Finding) -> str:

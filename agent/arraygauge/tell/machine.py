@@ -14,6 +14,7 @@ from arraygauge.probe.values import Attempt, Measurement
 from arraygauge.probe.wall_finding import WallReport
 from arraygauge.tell.curve import Point
 from arraygauge.tell.sentences import array_sentence, device_sentence, why_not
+from arraygauge.tell.writes import write_document
 from arraygauge.theory import Derivation, Expectation, Workload
 from arraygauge.theory.chunks import ChunkChoice
 from arraygauge.theory.prospects import Prospects
@@ -38,6 +39,10 @@ def status_json(status: Status) -> str:
             "duration_seconds": status.seconds,
             "arrays": [_array(verdict) for verdict in status.arrays],
             "devices": [_device(verdict) for verdict in status.devices],
+            "writes": [
+                {**write_document(verdict), "expected": _expectation(verdict.expectation)}
+                for verdict in status.writes
+            ],
             "problems": [asdict(problem) for problem in status.host.problems],
         }
     )
@@ -138,6 +143,7 @@ def wall_document(wall: Wall) -> Document:
         "members": sorted(wall.members),
         "bytes_per_second": wall.bytes_per_second,
         "confidence": wall.confidence,
+        "certain": wall.certain,
     }
 
 

@@ -64,6 +64,16 @@ MATTER_WORDS: dict[Matter, MatterWords] = {
             "Plan to replace the drive; a check of the array finds other such places.",
         ),
     ),
+    Matter.WRITE_ERRORS: MatterWords(
+        headline="Writing to {name} failed",
+        meaning="A small file of the agent's own could not be written there. What you save there "
+        "may fail as well, or be lost.",
+        steps=(
+            "Save new work elsewhere until the reason is known.",
+            _LOG,
+            "See which drives are there: arraygauge inventory",
+        ),
+    ),
     Matter.ARRAY_STOPPED: MatterWords(
         headline="{arrays} is stopped",
         meaning="Nothing on it can be reached until it is started.",
@@ -105,7 +115,11 @@ MATTER_WORDS: dict[Matter, MatterWords] = {
         headline="Drives that share {name} are slow together",
         meaning="What they share sets the pace, not any of the drives: changing a drive would "
         "not help.",
-        steps=("See which drives share a limit: arraygauge walls", _LOG),
+        steps=(
+            "See what they share: arraygauge inventory, arraygauge walls",
+            "Read what the kernel said of it: journalctl -k",
+            "Look at the cable, the enclosure and the controller they share.",
+        ),
     ),
     Matter.SLOW_ARRAY: MatterWords(
         headline="{arrays} is slower than its drives allow",
@@ -113,6 +127,16 @@ MATTER_WORDS: dict[Matter, MatterWords] = {
         steps=(
             "See what the expectation is made of: arraygauge explain {name}",
             "See which drives share a limit: arraygauge walls {name}",
+            "See how it went before: arraygauge history {name}",
+        ),
+    ),
+    Matter.SLOW_WRITES: MatterWords(
+        headline="{name} is slower in writing than its drives allow",
+        meaning="Recording, copying in and exporting take longer than they need. No data is at "
+        "risk by slowness alone.",
+        steps=(
+            "See what the expectation is made of: arraygauge explain {name}",
+            "Measure it again: arraygauge check --write {name}",
             "See how it went before: arraygauge history {name}",
         ),
     ),
@@ -124,8 +148,23 @@ MATTER_WORDS: dict[Matter, MatterWords] = {
     ),
     Matter.DRIFT: MatterWords(
         headline="{name} is not as fast as it used to be",
-        meaning="It changed against its own past. Nothing may be felt of it yet.",
-        steps=("See how it went: arraygauge history {name}", _CHECK, _LOG),
+        meaning="It changed against its own past. Nothing may be felt of it yet, but an array "
+        "is as fast as its slowest part. No data is at risk by slowness alone.",
+        steps=(
+            "See how it went: arraygauge history {name}",
+            _CHECK,
+            _LOG,
+            "If this is how it is meant to be now: arraygauge accept-baseline {name}",
+        ),
+    ),
+    Matter.FASTER: MatterWords(
+        headline="{name} is faster than it used to be",
+        meaning="Something was changed for the better, or a cache answers now. Until that is "
+        "accepted as usual, it has to lose all it gained before it is called slow.",
+        steps=(
+            "See how it went: arraygauge history {name}",
+            "If it is to stay so: arraygauge accept-baseline {name}",
+        ),
     ),
     Matter.MISMATCHES: MatterWords(
         headline="{arrays}: copies or parity disagree",

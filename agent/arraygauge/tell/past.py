@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import time
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
+from typing import Any
 
 from rich.console import Console
 from rich.table import Table
@@ -15,8 +16,10 @@ from rich.text import Text
 from arraygauge.history import MeasurementRecord
 from arraygauge.history.days import DaySummary
 from arraygauge.history.measurements import NOT_MADE, KnownDevice
+from arraygauge.history.stalls import StallRecord
 from arraygauge.judge import Pace
 from arraygauge.tell.plot import Point, plot
+from arraygauge.tell.stall_list import stalls_document
 from arraygauge.units import format_duration, format_rate
 
 HISTORY_FORMAT = "arraygauge.history/1"
@@ -25,35 +28,50 @@ PLOT_ROWS = 12
 
 
 def history_json(
-    device: KnownDevice, days: Iterable[DaySummary], records: Iterable[MeasurementRecord]
+    device: KnownDevice,
+    days: Iterable[DaySummary],
+    records: Iterable[MeasurementRecord],
+    stalls: Sequence[StallRecord] = (),
+    watched: Sequence[Mapping[str, Any]] = (),
 ) -> str:
-    """The document of `arraygauge history NAME --json`; rates in bytes per second."""
+    """The document of `arraygauge history NAME --json`; rates in bytes per second. ``watched``
+    is what is held to be usual (``baselines``)."""
     return json.dumps(
         {
             "format": HISTORY_FORMAT,
             **asdict(device),
             "days": [asdict(each) for each in days],
             "measurements": [asdict(each) for each in records],
+            "stalls": stalls_document(stalls),
+            "watched": list(watched),
         },
         indent=2,
         allow_nan=False,
     )
 
 
-def devices_json(known: Iterable[KnownDevice]) -> str:
+def devices_json(known: Iterable[KnownDevice], stalls: Sequence[StallRecord] = ()) -> str:
     """The document of `arraygauge history --json`."""
     devices = [asdict(each) for each in known]
-    return json.dumps({"format": HISTORY_FORMAT, "devices": devices}, indent=2)
+    document = {"format": HISTORY_FORMAT, "devices": devices, "stalls": stalls_document(stalls)}
+    return json.dumps(document, indent=2)
 
 
-def print_known(console: Console, known: Sequence[KnownDevice], now_seconds: float) -> None:
-    """What there is a history of."""
+def print_known(
+    console: Console,
+    known: Sequence[KnownDevice],
+    now_seconds: float,
+    watches: Mapping[str, str] | None = None,
+) -> None:
+    """What there is a history of. ``watches`` says by stable id whether drift would be seen."""
+    watch = watches or {}
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for heading in ("name", "stable id", "last measured"):
+    for heading in ("name", "stable id", "last measured", "drift"):
         table.add_column(heading)
     for each in known:
         ago = format_duration(max(0.0, now_seconds - each.last_seconds))
-        table.add_row(Text(each.name), Text(each.stable_id), Text(f"{ago} ago"))
+        word = watch.get(each.stable_id, "not watched")
+        table.add_row(Text(each.name), Text(each.stable_id), Text(f"{ago} ago"), Text(word))
     console.print(table)
 
 
@@ -134,10 +152,11 @@ def _band(record: MeasurementRecord) -> str:
 
 
 def _remark(record: MeasurementRecord) -> str:
+    written = "written, " if record.workload.startswith("write-") else ""
     if record.rate is None:
-        return f"not measured: {record.outcome}"
+        return f"{written}not measured: {record.outcome}"
     why = f", {record.cause}" if record.cause else ""
     warm = (
         f", {record.temperature_celsius:.0f} °C" if record.temperature_celsius is not None else ""
     )
-    return f"{record.pace}{why}{warm}"
+    return f"{written}{record.pace}{why}{warm}"

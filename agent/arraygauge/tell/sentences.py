@@ -53,12 +53,14 @@ def _shortfall_sentence(verdict: ArrayVerdict) -> str:
             "than their peers or their rating."
         )
     if verdict.cause is Cause.FOUND_SHARED_LIMIT:
-        found = "; ".join(wall_phrase(wall) for wall in verdict.walls)
+        found = "; ".join(wall_phrase(wall) for wall in verdict.walls if wall.certain)
         return f"Read together, {found}: a link, port or controller that they share."
+    perhaps = "; ".join(wall_phrase(wall) for wall in verdict.walls)
+    guess = f" Perhaps, but not certain: {perhaps}." if perhaps else ""
     return (
         "Its members read alone allow more than they give together: something they share limits "
         "them that is neither shown by the kernel nor declared as an uplink in the "
-        "configuration, or other work used the array meanwhile."
+        "configuration, or other work used the array meanwhile." + guess
     )
 
 

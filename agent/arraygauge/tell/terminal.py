@@ -8,7 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from arraygauge.inventory.values import Array, SyncAction
-from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, Status
+from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, Status, WriteVerdict
 from arraygauge.judge.pace import rate_of
 from arraygauge.probe.values import Attempt, Measurement
 from arraygauge.tell.sentences import (
@@ -20,6 +20,7 @@ from arraygauge.tell.sentences import (
     rate_with_uncertainty,
     sync_phrase,
 )
+from arraygauge.tell.writes import write_phrase, write_remarks
 from arraygauge.theory import Expectation
 from arraygauge.units import format_binary, format_capacity, format_rate
 
@@ -47,6 +48,8 @@ def print_status(console: Console, status: Status) -> None:
         _print_array(console, verdict, status.devices)
     if status.devices:
         console.print(_drives(status.devices))
+    for written in status.writes:
+        _print_write(console, written)
     if spent := _spent(status):
         console.print(Text(spent), style="dim")
     for problem in status.host.problems:
@@ -79,6 +82,14 @@ def _print_array(
         rows.add_row(label, value)
     console.print(Padding(rows, (0, 0, 0, 2)))
     console.print(Padding(Text(array_sentence(verdict)), (0, 0, 1, 2)))
+
+
+def _print_write(console: Console, verdict: WriteVerdict) -> None:
+    style = "yellow" if verdict.pace is Pace.SHORT else ""
+    phrase = Text(write_phrase(verdict), style)
+    console.print(Text.assemble((f"{verdict.name} writes", "bold"), "  ", phrase))
+    for remark in write_remarks(verdict):
+        console.print(Padding(Text(remark, "dim"), (0, 0, 0, 2)))
 
 
 def _headline(verdict: ArrayVerdict) -> Text:

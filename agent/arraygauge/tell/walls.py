@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
+from math import floor
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from arraygauge.inventory.values import Host
 from arraygauge.probe.values import Attempt
 from arraygauge.probe.wall_finding import WallReport
 from arraygauge.tell.sentences import rate_with_uncertainty, wall_phrase, why_not
@@ -16,7 +19,7 @@ from arraygauge.units import format_capacity, format_rate
 
 
 def print_walls(
-    console: Console, attempts: Mapping[str, Attempt], report: WallReport | None
+    console: Console, host: Host, attempts: Mapping[str, Attempt], report: WallReport | None
 ) -> None:
     """Each drive alone and with all others, then the limits they share, in words."""
     console.print(_rates(attempts, report))
@@ -26,9 +29,12 @@ def print_walls(
     console.print()
     for line in _findings(report):
         console.print(Text(line))
+    if declarations := _declarations(host, report):
+        console.print("To have expectations know of it, add to the configuration:")
+        console.print(Text(declarations), soft_wrap=True)
+    runs = f"{len(report.runs)} run{'' if len(report.runs) == 1 else 's'}"
     console.print(
-        Text(f"read together: {format_capacity(report.bytes_read)} in {len(report.runs)} runs"),
-        style="dim",
+        Text(f"read together: {format_capacity(report.bytes_read)} in {runs}"), style="dim"
     )
 
 
@@ -61,10 +67,29 @@ def _findings(report: WallReport) -> list[str]:
 
 
 def _finding(wall: Wall) -> str:
-    """With what to write into the configuration, so that expectations know it from now on."""
-    names = ", ".join(f'"{name}"' for name in sorted(wall.members))
-    return (
-        f"{wall_phrase(wall)} together ({wall.confidence:.0%} sure that this is not chance).\n"
-        f'  To have expectations know it: [[uplink]] name = "found", devices = [{names}], '
-        f"read_mb_per_second = {wall.bytes_per_second / 1e6:.0f}"
+    if not wall.certain:
+        return (
+            f"Not certain, so not to be built on: {wall_phrase(wall)} together "
+            f"({_sure(wall)} that this is not chance). Run it again on a quiet machine."
+        )
+    return f"{wall_phrase(wall)} together ({_sure(wall)} that this is not chance)."
+
+
+def _sure(wall: Wall) -> str:
+    """Rounded down: nothing measured is quite sure."""
+    return f"{floor(1000 * min(wall.confidence, 0.999)) / 10:g} % sure"
+
+
+def _declarations(host: Host, report: WallReport) -> str:
+    """What was found as sections of the configuration, by names that outlast a reboot."""
+    return "".join(
+        f'\n[[uplink]]\nname = "found {number}"\n'
+        f"devices = {json.dumps([_lasting_name(host, name) for name in sorted(wall.members)])}\n"
+        f"read_mb_per_second = {wall.bytes_per_second / 1e6:.0f}\n"
+        for number, wall in enumerate((each for each in report.walls if each.certain), start=1)
     )
+
+
+def _lasting_name(host: Host, name: str) -> str:
+    device = host.device(name)
+    return device.stable_id if device is not None else name

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from arraygauge.cli.status import Exit, exit_status
 from arraygauge.inventory.values import Level
-from arraygauge.judge import Grounds, Status, assess_array
+from arraygauge.judge import Grounds, Pace, Status, assess_array
 from arraygauge.probe.values import Attempt, Skipped, SkipReason
 from invented import FAILED, array, host, measured, member
+from unit.judge.test_writes import judged, wrote
 
 
 def arraygauge(*words: str) -> subprocess.CompletedProcess[str]:
@@ -59,6 +61,14 @@ def test_an_unknown_configuration_key_is_named(tmp_path: Path) -> None:
     assert "did you mean 'max_seconds'?" in done.stderr
 
 
+def test_nothing_is_written_where_no_directory_was_named(tmp_path: Path) -> None:
+    path = tmp_path / "config.toml"
+    path.write_text("")
+    done = arraygauge("--config", str(path), "check", "--write")
+    assert done.returncode == Exit.USAGE_ERROR
+    assert "directories of [write_probe]" in done.stderr
+
+
 WHOLE = array(Level.RAID5, [member(name, slot) for slot, name in enumerate(("vdb", "vdc", "vdd"))])
 DEGRADED = array(
     Level.RAID5,
@@ -90,4 +100,19 @@ def test_exit_status_tells_the_worst_news(
     )
     verdict = assess_array(machine, level_array, attempts, Grounds())
     status = Status(host=machine, arrays=(verdict,), devices=(), seconds=1.0)
+    assert exit_status(status) is expected
+
+
+@pytest.mark.parametrize(
+    ("pace", "expected"),
+    [
+        (Pace.AS_EXPECTED, Exit.FINE),
+        (Pace.NO_REFERENCE, Exit.FINE),
+        (Pace.SHORT, Exit.SHORT),
+        (Pace.NOT_MEASURED, Exit.NOT_MEASURED),
+    ],
+)
+def test_writes_count_as_reads_do(pace: Pace, expected: Exit) -> None:
+    written = replace(judged(wrote(1e8)), pace=pace)
+    status = Status(host=host(), arrays=(), devices=(), seconds=1.0, writes=(written,))
     assert exit_status(status) is expected

@@ -17,6 +17,7 @@ from arraygauge.errors import OperatorError
 from arraygauge.history import Channel, Measurements, Outbox, Pen, Records, open_history
 from arraygauge.history.moment import Moment
 from arraygauge.history.silences import silences_at
+from arraygauge.history.stalls import StallRecord, Stalls
 from arraygauge.judge.incidents import IncidentBook, advance
 from arraygauge.tell.incident_json import words_for
 from unit.history.test_measurements import record
@@ -91,6 +92,35 @@ def test_a_script_gets_base_units(lived: Path) -> None:
 def test_only_so_many_days_are_shown(lived: Path) -> None:
     document = json.loads(run(history_command.command, "sda", "--days", "2.5", "--json").output)
     assert len(document["measurements"]) == 3
+
+
+def test_stalls_of_all_drives_and_of_one_are_shown_in_milliseconds_and_frames(lived: Path) -> None:
+    at = NOW.wall_seconds - 60
+    with open_history(lived) as history:
+        Stalls(Pen(history)).add(
+            StallRecord(
+                stable_id=stable_id,
+                name=name,
+                began_at_seconds=at,
+                milliseconds=milliseconds,
+                error_milliseconds=125,
+                in_flight=2,
+                hang=milliseconds >= 3000,
+                frames_per_second=25.0,
+            )
+            for stable_id, name, milliseconds in (
+                ("invented-a", "sda", 800),
+                ("invented-b", "sdb", 3200),
+            )
+        )
+    everyone = run(history_command.command).output
+    assert "800 ms ± 125" in everyone
+    assert "80 frames at 25 a second, a hang" in everyone
+    alone = run(history_command.command, "sda").output
+    assert "20 frames at 25 a second" in alone
+    assert "3200 ms" not in alone
+    document = json.loads(run(history_command.command, "sda", "--json").output)
+    assert [each["milliseconds"] for each in document["stalls"]] == [800]
 
 
 def test_a_name_that_was_never_measured_is_named(lived: Path) -> None:

@@ -11,6 +11,8 @@ from arraygauge.config import Configuration, load_configuration, parse_configura
 from arraygauge.errors import ConfigurationError
 from arraygauge.probe.budget import BudgetLimits
 from arraygauge.probe.quiet_hours import QuietHours
+from arraygauge.service.grounds import endurance_of, grounds_of
+from invented import drive, host
 
 
 def test_an_absent_default_file_gives_the_defaults(
@@ -80,6 +82,14 @@ def test_a_cable_with_another_encoding() -> None:
             r"drive\[1\].endurance_terabytes_written: .*greater than 0",
             "mend",
         ),
+        (
+            "[[drive]]\nmatch='a'\n",
+            r"drive\[1\]: .*read_mb_per_second, endurance_terabytes_written or both",
+            "mend",
+        ),
+        ("[[drive]]\nmatch='a'\nwrite_mb_per_second=1\n", r"read_mb_per_second as well", "mend"),
+        ("[write_probe]\nenable = true\n", r"write_probe.enable: ", "did you mean 'enabled'"),
+        ("[write_probe]\nenabled = true\n", r"write_probe: .*name directories", "mend"),
         ("[probe]\nmax_bytes = '3 bits'\n", r"probe.max_bytes: .*'3 bits' is not a size", "mend"),
         ("run = [\n", r"f.toml: not valid TOML", "mend that line"),
         ("[[uplink]]\nname='a'\ndevices=['b']\n", r"uplink\[1\]: .*give either", "mend"),
@@ -138,3 +148,14 @@ def test_a_drive_s_rated_endurance_is_in_terabytes() -> None:
     )
     [section] = parse_configuration(text, "test").drive
     assert section.endurance_terabytes_written == 600
+
+
+def test_endurance_alone_says_nothing_of_its_rates() -> None:
+    text = '[[drive]]\nmatch = "serial-sda"\nendurance_terabytes_written = 600\n'
+    configuration, snapshot = parse_configuration(text, "test"), host(drives=[drive("sda")])
+    assert grounds_of(configuration, snapshot).rated == {}
+    assert endurance_of(configuration, snapshot) == {"invented-sda": 600 * 10**12}
+
+
+def test_writing_is_off_unless_enabled() -> None:
+    assert not Configuration().write_probe.enabled

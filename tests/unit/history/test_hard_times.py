@@ -136,6 +136,16 @@ def test_a_disk_full_from_the_start_is_named(small_disk: Path) -> None:
     assert caught.value.kind is HistoryProblem.FULL
 
 
+def test_a_disk_that_became_full_since_the_last_run_is_named(small_disk: Path) -> None:
+    """The history is there, but no file can be made beside it."""
+    path = small_disk / "history.sqlite"
+    open_history(path).close()
+    fill(small_disk / "ballast")
+    with pytest.raises(HistoryError, match=r"history\.sqlite") as caught:
+        open_history(path)
+    assert caught.value.kind is HistoryProblem.FULL
+
+
 def test_a_read_only_filesystem_is_named(small_disk: Path) -> None:
     path = small_disk / "history.sqlite"
     open_history(path).close()

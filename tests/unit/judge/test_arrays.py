@@ -158,9 +158,20 @@ def test_a_write_mostly_disk_is_not_held_to_the_fast_drive_beside_it() -> None:
 
 def test_members_a_little_slow_are_not_called_an_unseen_limit() -> None:
     """172 of 200 MB/s is not odd, but four times it is short: the members explain it."""
-    rates = {"vdb": 20e6, "vdc": 20e6, "vdd": 20e6, "vde": 17.2e6}
+    rates = {"vdb": 20e6, "vdc": 20e6, "vdd": 17.4e6, "vde": 17.2e6}
     verdict = assess_array(host([STRIPE]), STRIPE, attempts(68.8e6, **rates), Grounds())
     assert (verdict.pace, verdict.cause) == (Pace.SHORT, Cause.MEMBERS_SLOWER)
+
+
+def test_one_member_a_little_slow_is_named_in_an_array_that_is_short_by_it() -> None:
+    """Alone it would not be called odd; the array's own shortfall is a second witness."""
+    slow = assess_array(host([STRIPE]), STRIPE, attempts(73.6e6, vde=18.4e6), Grounds())
+    assert (slow.pace, slow.cause) == (Pace.SHORT, Cause.SLOW_MEMBER)
+    assert [odd.name for odd in slow.odd_members] == ["vde"]
+    assert slow.odd_members[0].explained_share == pytest.approx(1)
+    fine = assess_array(host([STRIPE]), STRIPE, attempts(79e6, vde=18.4e6), Grounds())
+    shared = assess_array(host([STRIPE]), STRIPE, attempts(60e6, vde=19.2e6), Grounds())
+    assert fine.odd_members == shared.odd_members == ()
 
 
 def test_members_whose_state_cannot_be_read_make_nothing_broken() -> None:

@@ -23,21 +23,26 @@ class CountedMachine:
         self.tree = Tree(root=root)
         self._root = root
         self._bytes = dict.fromkeys(names, (0, 0))
+        self._reads = dict.fromkeys(names, 0)
         for name in names:
             (root / "sys/class/block" / name).mkdir(parents=True)
             self.count(name)
 
-    def count(self, name: str, read: int = 0, written: int = 0) -> None:
-        """So many bytes more were read and written."""
+    def count(
+        self, name: str, read: int = 0, written: int = 0, *, reads: int = 1, in_flight: int = 0
+    ) -> None:
+        """So many bytes more were read and written, by so many reads; requests held now."""
+        self._reads[name] += reads
         old_read, old_written = self._bytes[name]
         self._bytes[name] = now_read, now_written = old_read + read, old_written + written
         sectors = now_read // SECTOR, now_written // SECTOR
-        line = f"1 0 {sectors[0]} 1 1 0 {sectors[1]} 1 0 1 1 0 0 0 0 0 0\n"
+        held = f"{in_flight} 1 1 0 0 0 0 0 0"
+        line = f"{self._reads[name]} 0 {sectors[0]} 1 1 0 {sectors[1]} 1 {held}\n"
         self._stat(name).write_text(line)
 
     def begin_anew(self, name: str) -> None:
         """As for a device that was attached again: its counters are zero."""
-        self._bytes[name] = (0, 0)
+        self._bytes[name], self._reads[name] = (0, 0), 0
         self.count(name)
 
     def remove(self, name: str) -> None:
@@ -68,6 +73,9 @@ class Reads:
 
     def came(self, now: float) -> int:
         return self.size * bisect_right(self.noticed, now)
+
+    def in_flight(self, now: float) -> int:
+        return bisect_right(self.begun, now) - bisect_right(self.done, now)
 
     def counted(self, now: float, *, at_end: bool) -> int:
         return self.size * bisect_right(self.done if at_end else self.begun, now)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from random import Random
 from types import TracebackType
-from typing import cast
+from typing import ClassVar, cast
 
 from arraygauge.probe.plan import ProbePlan, SamplingLimits, plan_device
 from arraygauge.probe.process import Lookout
@@ -78,10 +78,12 @@ class FakeLookout:
     """Says who is at work before each burst, in turn; nobody when the words run out."""
 
     said: Sequence[str | None] = ()
+    waited: ClassVar[list[float]] = []
     interval_seconds = 0.004
 
     def __init__(self, watch: Watch, *, while_syncing: bool = False) -> None:
         self.words = list(self.said)
+        self.waited.clear()
 
     def __enter__(self) -> FakeLookout:
         return self
@@ -99,6 +101,7 @@ class FakeLookout:
 
     def quiet_for(self, seconds: float, stop: StopToken) -> str | None:
         time.sleep(0.002)
+        self.waited.append(seconds)
         return self.words.pop(0) if self.words else None
 
 

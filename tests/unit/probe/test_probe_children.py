@@ -38,6 +38,7 @@ DONE = {
     "temperature": None,
     "places": [],
     "latencies": [],
+    "progress": [],
 }
 
 

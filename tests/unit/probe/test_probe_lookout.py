@@ -15,7 +15,6 @@ from random import Random
 import pytest
 
 from arraygauge.probe.lookout import (
-    ALONE_LOOKS,
     LOOK_SECONDS,
     LOOKS_TO_BE_SURE,
     NEIGHBOUR_BYTES,
@@ -47,11 +46,22 @@ def machine(tmp_path: Path) -> CountedMachine:
 
 
 class Burst:
-    """Looks at a simulated burst, every four milliseconds or a little later."""
+    """Looks at a simulated burst, every four milliseconds or a little later; every transfer is
+    made up of so many requests, which come and go together."""
 
-    def __init__(self, root: Path, seed: int, *, depth: int, at_end: bool, mb_per_second: int):
+    def __init__(
+        self,
+        root: Path,
+        seed: int,
+        *,
+        depth: int,
+        at_end: bool,
+        mb_per_second: int,
+        requests: int = 1,
+    ) -> None:
         self.machine, self.chance = CountedMachine(root, "sda"), Random(seed)
-        self.at_end, self.now, self.before = at_end, 0.0, 0
+        self.at_end, self.now, self.before, self.requests = at_end, 0.0, 0, requests
+        self.others_in_flight = 0
         self.reads: Reads = simulated_reads(
             self.chance,
             depth=depth,
@@ -61,12 +71,21 @@ class Burst:
         )
 
     def look(self, lookout: CounterLookout) -> str | None:
-        """Counters are read first; some of the own reads end before the own bytes are."""
+        """Counters are read first; some of the own reads end before the own bytes are. What is
+        in flight the kernel finds out a little before it reads what it counted."""
         self.now += LOOK_SECONDS + self.chance.expovariate(1 / 2e-4)
-        counted = self.reads.counted(self.now, at_end=self.at_end)
-        self.machine.count("sda", read=counted - self.before)
+        own_requests = self.requests * self.reads.in_flight(self.now)
+        counted_at = self.now + self.chance.expovariate(1 / 2e-6)
+        counted = self.reads.counted(counted_at, at_end=self.at_end)
+        grown = counted - self.before
+        self.machine.count(
+            "sda",
+            read=grown,
+            reads=self.requests * grown // MIB,
+            in_flight=own_requests + self.others_in_flight,
+        )
         self.before = counted
-        moment = self.now + self.chance.expovariate(1 / 2e-5)
+        moment = counted_at + self.chance.expovariate(1 / 2e-5)
         return lookout.look(own_bytes(self.reads.asked(moment), self.reads.came(moment)))
 
     def looks_until_alarm(self, lookout: CounterLookout, most: int) -> int | None:
@@ -91,44 +110,58 @@ def test_the_probe_s_own_reads_are_never_taken_for_others(
             depth=depth,
             at_end=at_end,
             mb_per_second=mb_per_second,
+            requests=1 + index,
         )
         with watching(burst.machine) as lookout:
             assert burst.looks_until_alarm(lookout, 500) is None
 
 
+@ways_to_count
 @pytest.mark.parametrize("depth", DEPTHS)
-def test_64_kib_that_others_read_are_found_at_once_where_reads_are_counted_as_they_begin(
-    tmp_path: Path, depth: int
+def test_64_kib_that_others_have_read_are_found_within_a_few_looks(
+    tmp_path: Path, depth: int, at_end: bool
 ) -> None:
-    """All of the probe's own is in flight and counted, so what is beyond that is others'."""
-    burst = Burst(tmp_path, 70 + depth, depth=depth, at_end=False, mb_per_second=500)
+    """What is counted and what is in flight are all that the probe asked for; the rest is
+    others'."""
+    burst = Burst(tmp_path, 70 + depth, depth=depth, at_end=at_end, mb_per_second=500)
     with watching(burst.machine) as lookout:
-        assert burst.looks_until_alarm(lookout, ALONE_LOOKS + 20) is None
+        assert burst.looks_until_alarm(lookout, 80) is None
         burst.machine.count("sda", read=64 * KIB)
         looks = burst.looks_until_alarm(lookout, 100)
     assert looks is not None
-    assert looks <= 6
+    assert looks <= LOOKS_TO_BE_SURE + 6
 
 
 @pytest.mark.parametrize("depth", DEPTHS)
-def test_half_of_what_is_in_flight_is_found_where_reads_are_counted_as_they_end(
-    tmp_path: Path, depth: int
-) -> None:
-    """As soon as it is sure that the surplus does not go away."""
-    burst = Burst(tmp_path, 70 + depth, depth=depth, at_end=True, mb_per_second=500)
+def test_one_request_of_others_is_found_before_it_was_answered(tmp_path: Path, depth: int) -> None:
+    """Where reads are counted as they end, which is when a deep queue answers late."""
+    burst = Burst(tmp_path, 90 + depth, depth=depth, at_end=True, mb_per_second=500, requests=2)
     with watching(burst.machine) as lookout:
-        assert burst.looks_until_alarm(lookout, ALONE_LOOKS + 20) is None
-        burst.machine.count("sda", read=depth * MIB // 2)
+        assert burst.looks_until_alarm(lookout, 80) is None
+        burst.others_in_flight = 1
         looks = burst.looks_until_alarm(lookout, 100)
     assert looks is not None
-    assert looks <= 2 * LOOKS_TO_BE_SURE
+    assert looks <= LOOKS_TO_BE_SURE + 6
+
+
+@ways_to_count
+def test_a_device_that_does_not_tell_what_is_in_flight_shows_more_than_was_asked_for(
+    machine: CountedMachine, at_end: bool
+) -> None:
+    with watching(machine) as lookout:
+        for turn in range(40):
+            machine.count("sda", read=MIB, reads=1)
+            own = own_bytes((turn + (5 if at_end else 1)) * MIB, (turn + 1) * MIB)
+            assert lookout.look(own) is None
+        machine.count("sda", read=5 * MIB, reads=5)
+        assert lookout.look(own) == "others read from sda"
 
 
 @ways_to_count
 def test_more_than_is_in_flight_is_found_at_the_next_look(tmp_path: Path, at_end: bool) -> None:
     burst = Burst(tmp_path, 9, depth=4, at_end=at_end, mb_per_second=200)
     with watching(burst.machine) as lookout:
-        assert burst.looks_until_alarm(lookout, 30) is None
+        assert burst.looks_until_alarm(lookout, 5) is None
         burst.machine.count("sda", read=5 * MIB)
         assert burst.looks_until_alarm(lookout, 100) == 1
 

@@ -29,6 +29,7 @@ def answer(**changes: Any) -> dict[str, Any]:
             [50_000_000, 3_000_000, 20_000_000, 500_000],
         ],
         "latencies": [1_000_000, 2_000_000, 8_000_000, 9_000_000],
+        "progress": [],
     }
     return usual | changes
 

@@ -183,6 +183,12 @@ def test_a_burst_that_gave_way_keeps_all_but_its_last_place_and_is_tried_again()
     assert first[1] not in kept
 
 
+def test_whoever_came_into_a_burst_must_have_paused_for_longer_before_the_next() -> None:
+    fake = FakeDrive(endings=[Outcome.GAVE_WAY, Outcome.GAVE_WAY])
+    measured(fake, replace(LIMITS, quiet_seconds=0.25))
+    assert FakeLookout.waited == [0.25, 1.0, 4.0]
+
+
 def test_others_who_work_on_are_left_alone_and_what_there_is_is_marked(
     others: Callable[..., None],
 ) -> None:

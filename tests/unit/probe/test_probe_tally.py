@@ -195,7 +195,7 @@ def test_whatever_completes_the_count_is_of_whole_transfers_in_the_time(
 
 
 def test_a_place_ends_when_its_time_is_over_and_eight_transfers_came() -> None:
-    place = Place(start=0, most=100, warm_transfers=100, warm_up=50, length=100, linger=0)
+    place = Place(start=0, most=100, warm_transfers=100, warm_up=50, length=100)
     assert place.enter(0, late=1000)
     assert not place.pass_gate(50, 3), "the clock starts here"
     assert not place.pass_gate(149, 20)
@@ -204,7 +204,7 @@ def test_a_place_ends_when_its_time_is_over_and_eight_transfers_came() -> None:
 
 
 def test_a_place_waits_four_times_its_time_for_them_and_no_longer() -> None:
-    place = Place(start=0, most=100, warm_transfers=100, warm_up=1, length=100, linger=0)
+    place = Place(start=0, most=100, warm_transfers=100, warm_up=1, length=100)
     assert place.enter(0, late=1000)
     place.pass_gate(1, 0)
     assert not place.pass_gate(400, 1)
@@ -212,7 +212,7 @@ def test_a_place_waits_four_times_its_time_for_them_and_no_longer() -> None:
 
 
 def test_the_queue_is_full_until_the_first_thread_leaves() -> None:
-    place = Place(start=0, most=4, warm_transfers=4, warm_up=0, length=10, linger=0)
+    place = Place(start=0, most=4, warm_transfers=4, warm_up=0, length=10)
     for now in (70, 50, 60):
         place.leave(now, 1)
     assert (place.full_until, place.zero_transfers) == (50, 3)

@@ -13,6 +13,7 @@ from arraygauge.history import open_history
 from arraygauge.history.moment import Moment, system_clock
 from arraygauge.judge.incidents import IncidentBook, advance
 from arraygauge.service.delivery import Delivering
+from arraygauge.service.parts import Pulse
 from arraygauge.tell.webhook import Webhook
 from unit.history.troubles import finding, looked, words
 from unit.service.delivery_scene import HOOK, Recorder, Scene
@@ -24,12 +25,24 @@ def live(tmp_path: Path) -> Iterator[Scene]:
     with open_history(tmp_path / "history.sqlite") as history:
         scene = Scene(history=history, clock=system_clock("invented"), sender=Recorder())
         yield scene
-        scene.delivering.stop(5)
+        end(scene)
 
 
 def serve(scene: Scene, webhook: Webhook) -> None:
     scene.delivering = Delivering(scene.outbox, scene.history, [webhook], scene.clock)
-    scene.delivering.start()
+    pulse = Pulse("delivery", lambda: None, time.monotonic)
+    thread = threading.Thread(
+        target=scene.delivering.run, args=(pulse,), name="delivery", daemon=True
+    )
+    thread.start()
+
+
+def end(scene: Scene) -> None:
+    """Tell it to end, and wait for that."""
+    scene.delivering.stop()
+    for thread in threading.enumerate():
+        if thread.name == "delivery":
+            thread.join(5)
 
 
 def test_from_record_to_webhook_takes_a_fraction_of_a_second(live: Scene) -> None:
@@ -77,7 +90,7 @@ def test_it_stops_at_once_while_it_waits(live: Scene) -> None:
         while not hook.received:
             time.sleep(0.01)
         began = time.monotonic()
-        live.delivering.stop(5)
+        end(live)
         assert time.monotonic() - began < 0.5
     assert not any(thread.name == "delivery" for thread in threading.enumerate())
 

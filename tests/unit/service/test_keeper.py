@@ -58,7 +58,7 @@ def test_a_member_that_fails_is_one_incident_named_by_its_drive(history: History
     assert not kept.open_incidents
     kept.see_host(degraded())
     kept.see_host(degraded())
-    kept.stop(2)
+    kept.stop()
     [incident] = kept.open_incidents
     assert incident.finding.matter is Matter.NO_REDUNDANCY
     assert incident.finding.cause.name == "sdb"
@@ -74,12 +74,12 @@ def test_an_agent_that_ends_and_starts_again_goes_on_with_the_same_incident(
     first.start()
     first.see_host(host([WHOLE]))
     first.see_host(degraded())
-    first.stop(2)
+    first.stop()
     receiver = Receiver()
     second = keeper(history, receiver)
     second.start()
     second.see_host(degraded())
-    second.stop(2)
+    second.stop()
     [before], [after] = first.open_incidents, second.open_incidents
     assert (before.number, before.finding.cause) == (after.number, after.finding.cause)
     assert len(logged_incidents(history, 10)) == 1
@@ -106,7 +106,7 @@ def test_what_is_whole_again_is_believed_at_the_second_look(
 
     monkeypatch.setattr(kept, "_clock", ahead)
     kept.see_host(host([WHOLE]))
-    kept.stop(2)
+    kept.stop()
     assert not kept.open_incidents
     [logged] = logged_incidents(history, 10)
     assert logged.closed_at_seconds is not None
@@ -119,5 +119,5 @@ def test_trouble_with_watching_is_told_and_ends(history: History) -> None:
     [incident] = kept.open_incidents
     assert incident.finding.matter is Matter.AGENT_IMPAIRED
     kept.see_trouble(None)
-    kept.stop(2)
+    kept.stop()
     assert not kept.open_incidents

@@ -19,6 +19,7 @@ from arraygauge.tell.metrics import StatusCollector
 from arraygauge.tell.terminal import print_status
 from arraygauge.tell.writes import write_phrase, write_remarks, write_sentence
 from unit.judge.test_writes import MIRROR, RATE, judged, wrote
+from unit.tell.scraped import scrape
 
 WROTE = wrote(
     0.97 * RATE,
@@ -95,14 +96,8 @@ def test_the_metric_of_the_last_write_stands_through_passes_that_only_read() -> 
     collector = StatusCollector()
     collector.publish(whole(WROTE))
     collector.publish(replace(whole(WROTE), writes=()))
-    rates = {
-        sample.labels["array"]: sample.value
-        for family in collector.collect()
-        for sample in family.samples
-        if sample.name == "arraygauge_array_write_bytes_per_second"
-    }
-    assert rates == {"invented-md0": 0.97 * RATE}
+    [(labels, rate)] = scrape(collector)["arraygauge_array_write_bytes_per_second"]
+    assert (labels["array"], rate) == ("invented-md0", 0.97 * RATE)
     gone = replace(MIRROR, devices=(), taken_at_seconds=1.0)
     collector.publish(Status(host=gone, arrays=(), devices=(), seconds=1.0))
-    names = [sample.name for family in collector.collect() for sample in family.samples]
-    assert not [name for name in names if "write" in name]
+    assert not [name for name in scrape(collector) if "write" in name]

@@ -21,6 +21,8 @@ LEAST_TRANSFERS = 8
 """A place counts at least so many, if its time can be stretched to fit them."""
 PATIENCE = 4
 """Times the wanted seconds; a drive slower than that counts as many as it gave."""
+MOST_MARKS = 500
+"""How many moments are told of a place that is read together with others."""
 
 
 class Tally:
@@ -39,14 +41,13 @@ class Place:
     """The turns that threads take at a place, and when each of them began and ended.
 
     Times in nanoseconds. ``most`` bounds the turns; the warm-up ends early when
-    ``warm_transfers`` are done; after ``length`` of counted time reading goes on for
-    ``linger``, uncounted, so that others who read at the same time are not favoured.
+    ``warm_transfers`` are done; reading ends after ``length`` of counted time.
     """
 
     def __init__(
-        self, *, start: int, most: int, warm_transfers: int, warm_up: int, length: int, linger: int
+        self, *, start: int, most: int, warm_transfers: int, warm_up: int, length: int
     ) -> None:
-        self.start, self.most, self.length, self.linger = start, most, length, linger
+        self.start, self.most, self.length = start, most, length
         self.warm_transfers, self.warm_up = warm_transfers, warm_up
         self.begins, self.ends = array("q", bytes(8 * most)), array("q", bytes(8 * most))
         self.turns = iter(range(most))
@@ -69,12 +70,12 @@ class Place:
         """To be asked when the warm-up or the time may be over; whether reading ends here."""
         if not self.opened:
             self.opened, self.first_turn = now, turn
-            self.gate = now + self.length + self.linger
+            self.gate = now + self.length
             return False
         if now < self.gate:
             return False
         enough = turn - self.first_turn >= LEAST_TRANSFERS
-        return enough or now - self.opened >= PATIENCE * self.length + self.linger
+        return enough or now - self.opened >= PATIENCE * self.length
 
     @property
     def all_taken(self) -> bool:
@@ -83,9 +84,20 @@ class Place:
 
     def leave(self, now: int, zero_transfers: int) -> None:
         """A thread asks for no more."""
+        self.count_zeros(zero_transfers)
+        with self._lock:
+            self.full_until = min(self.full_until or now, now)
+
+    def count_zeros(self, zero_transfers: int) -> None:
+        """So many of a thread's transfers held zeros."""
         with self._lock:
             self.zero_transfers += zero_transfers
-            self.full_until = min(self.full_until or now, now)
+
+    def progress(self) -> list[tuple[int, int]]:
+        """When so many transfers had come while all threads asked for more: moments of the
+        clock that all processes share (clock_gettime(2), CLOCK_MONOTONIC), evenly thinned."""
+        done = sorted(end for end in self.ends if 0 < end <= self.full_until)
+        return [(done[at], at + 1) for at in range(0, len(done), len(done) // MOST_MARKS + 1)]
 
     def tally(self) -> Tally:
         """What counts, once all threads have left."""

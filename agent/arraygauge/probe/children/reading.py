@@ -33,6 +33,7 @@ NANOSECONDS = 1_000_000_000
 WARM_UP_SHARE = 4  # a quarter of its bytes at most, or a fast drive would spend all on warming up
 MEETING_SECONDS = 5  # longer than any other process takes to start
 MOST_PER_SECOND = 400_000  # more than any interpreter takes: bounds what is made in advance
+LEAST_IN_FLIGHT = 2  # a drive that reads one transfer has the next one already
 PIECES, PIECE_BYTES = 16, 512  # evenly spread; a transfer is taken for zero when all of them are
 ZERO_PIECE = memoryview(bytes(PIECE_BYTES)).cast("Q")
 
@@ -55,6 +56,7 @@ class Burst:
         self.request, self.read, self.words = request, read, words
         self.places: list[Place] = []
         self.late = 0
+        self.kept = [request.queue_depth]  # threads; a list, which all of them share
         self.budget_spent = False
         self.failure: ProbeError | None = None
 
@@ -80,7 +82,7 @@ class Burst:
                 args=(
                     fd,
                     buffer,
-                    1 + 2 * slot,
+                    slot,
                     [streams[slot % len(streams)] for streams in turns],
                 ),
             )
@@ -113,8 +115,8 @@ class Burst:
 
     def _place(self, start: int, length: int, share: int) -> Place:
         request, size = self.request, self.request.transfer_bytes
-        seconds = PATIENCE * request.place_seconds + request.linger_seconds
-        in_time = round(MOST_PER_SECOND * (seconds + request.warm_up_seconds))
+        seconds = PATIENCE * request.place_seconds + request.warm_up_seconds
+        in_time = round(MOST_PER_SECOND * seconds)
         most = min(share // size, in_time, length // size)
         warm_up = request.settle_seconds if self.places else request.warm_up_seconds
         return Place(
@@ -123,7 +125,6 @@ class Burst:
             warm_transfers=most // WARM_UP_SHARE,
             warm_up=round(warm_up * NANOSECONDS),
             length=round(request.place_seconds * NANOSECONDS),
-            linger=round(request.linger_seconds * NANOSECONDS),
         )
 
     def _turns(self, place: Place, length: int) -> list[Turns]:
@@ -137,22 +138,26 @@ class Burst:
         # Offsets come first: a stream that has none left takes no turn from the others.
         return [zip(offsets, place.turns, strict=False) for offsets in streams]
 
-    def _work(self, fd: int, buffer: memoryview, word: int, turns: list[Turns]) -> None:
+    def _work(self, fd: int, buffer: memoryview, slot: int, turns: list[Turns]) -> None:
         """One thread: through all places, until time, bytes or its welcome end."""
         for place, taken in zip(self.places, turns, strict=True):
             if self.words[0] or not place.enter(time.perf_counter_ns(), self.late):
                 return
-            zeros = self._read(fd, place, buffer, taken, word)
+            zeros = self._read(fd, place, buffer, taken, slot)
+            if slot >= self.kept[0]:
+                place.count_zeros(zeros)
+                return  # the others keep the drive as busy as it was
             place.leave(time.perf_counter_ns(), zeros)
 
-    def _read(self, fd: int, place: Place, buffer: memoryview, turns: Turns, word: int) -> int:
+    def _read(self, fd: int, place: Place, buffer: memoryview, turns: Turns, slot: int) -> int:
         """One transfer after another at one place; what the loop uses is made before it."""
         read, clock, words, size = self.read, time.perf_counter_ns, self.words, len(buffer)
         begins, ends, warm_turn = place.begins, place.ends, place.warm_transfers
-        into, pieces, zeros = [buffer], _pieces(buffer), 0
+        into, pieces, zeros, kept = [buffer], _pieces(buffer), 0, self.kept
+        word = 1 + 2 * slot
         head, asked, came = pieces[0], words[word], word + 1
         for offset, turn in turns:
-            if words[0]:
+            if words[0] or slot >= kept[0]:
                 break
             asked += size
             words[word] = asked
@@ -170,9 +175,22 @@ class Burst:
             begins[turn], ends[turn] = begun, ended
             if not head[0] and all(piece == ZERO_PIECE for piece in pieces):
                 zeros += 1
-            if (ended >= place.gate or turn == warm_turn) and place.pass_gate(ended, turn):
-                break
+            if ended >= place.gate or turn == warm_turn:
+                self._thin_out(place, turn)
+                if place.pass_gate(ended, turn):
+                    break
         return zeros
+
+    def _thin_out(self, place: Place, turn: int) -> None:
+        """As a warm-up or a place ends: keep no more in flight than the drive answers soon, or
+        whoever comes to work would wait for all of it. Only once: fewer are answered sooner."""
+        request, depth = self.request, self.request.queue_depth
+        if request.in_flight_seconds is None or self.kept[0] < depth:
+            return
+        recent = range(max(turn - 2 * depth, 0), turn + 1)
+        took = sorted(place.ends[each] - place.begins[each] for each in recent if place.ends[each])
+        wanted = round(depth * request.in_flight_seconds * NANOSECONDS / took[len(took) // 2])
+        self.kept[0] = min(depth, max(wanted, LEAST_IN_FLIGHT, request.streams))
 
     def _fail(self, failure: ProbeError) -> None:
         self.failure = self.failure or failure
@@ -254,6 +272,11 @@ def report(burst: Burst, temperature: str | None, nanoseconds: int) -> dict[str,
             for place, tally in places
         ],
         "latencies": quantiles(latencies),
+        "progress": [
+            (moment, transfers * size)
+            for place in (burst.places if burst.request.meeting is not None else ())
+            for moment, transfers in place.progress()
+        ],
     }
 
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+CERTAIN_FROM = 0.9
+"""Below this confidence a wall is a guess: one in ten of those at the edge would be chance."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wall:
@@ -18,3 +21,8 @@ class Wall:
     members: frozenset[str]
     bytes_per_second: float
     confidence: float
+
+    @property
+    def certain(self) -> bool:
+        """Whether it may be called found."""
+        return self.confidence >= CERTAIN_FROM

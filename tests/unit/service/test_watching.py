@@ -1,0 +1,99 @@
+"""The watching part: looks, notices a sleep, and belongs to one thread."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from typing import cast
+
+import pytest
+
+from arraygauge.inventory.values import Host
+from arraygauge.probe.stop import StopToken
+from arraygauge.service import watching
+from arraygauge.service.keeper import Keeper
+from arraygauge.service.parts import Part, Parts
+from arraygauge.service.watching import Watching
+from unit.service.invented_process import ANSWERS, command
+
+
+class Kept:
+    """Takes what the keeper would, and may fail as told."""
+
+    def __init__(self) -> None:
+        self.hosts: list[Host] = []
+        self.failing = False
+
+    def see_host(self, host: Host) -> None:
+        if self.failing:
+            raise RuntimeError("invented failure")
+        self.hosts.append(host)
+
+    def see_trouble(self, problem: str | None) -> None:
+        """Nobody asks."""
+
+
+def until(true: Callable[[], bool]) -> None:
+    deadline = time.monotonic() + 10
+    while not true():
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+
+
+@pytest.mark.usefixtures("hurried")
+def test_a_sleep_is_noticed_at_the_next_look_and_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    slept = [5.0]
+    monkeypatch.setattr(watching, "suspended_seconds", lambda: slept[0])
+    stop, kept, resumed = StopToken(), Kept(), []
+    part = Watching(
+        keeper=cast(Keeper, kept),
+        stop=stop,
+        on_look=lambda _: None,
+        on_resume=lambda: resumed.append(1),
+        command=command(ANSWERS),
+    )
+    parts = Parts([Part(name="watching", run=part.run)], stop, lambda: None)
+    parts.start()
+    until(lambda: len(kept.hosts) >= 2)
+    assert resumed == []
+    slept[0] = 3605.0
+    until(lambda: resumed == [1])
+    looks = len(kept.hosts)
+    until(lambda: len(kept.hosts) >= looks + 2)
+    assert resumed == [1]
+    stop.set()
+    assert parts.end(2) == ()
+
+
+@pytest.mark.usefixtures("hurried")
+def test_after_a_failure_it_watches_again_in_the_same_thread(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The kernel ends the inventory's process with the thread that started it: prctl(2)."""
+    caplog.set_level(100)
+    monkeypatch.setattr("arraygauge.service.parts.PAUSE_SECONDS", (0.01,))
+    stop, kept, threads = StopToken(), Kept(), set[int]()
+    part = Watching(
+        keeper=cast(Keeper, kept),
+        stop=stop,
+        on_look=lambda _: threads.add(threading.get_ident()),
+        on_resume=lambda: None,
+        command=command(ANSWERS),
+    )
+    parts = Parts([Part(name="watching", run=part.run)], stop, lambda: None)
+    parts.start()
+    until(lambda: len(kept.hosts) >= 1)
+    kept.failing = True
+    until(lambda: bool(parts.troubles))
+    kept.failing = False
+    looks = len(kept.hosts)
+    until(lambda: len(kept.hosts) > looks and not parts.troubles)
+    assert len(threads) == 1
+    stop.set()
+    assert parts.end(2) == ()
+
+
+@pytest.fixture
+def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(watching, "LOOK_SECONDS", 0.05)
