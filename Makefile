@@ -18,12 +18,13 @@ help:
 run: $(VENV)/.core
 	$(PYTHON) -m arraygauge run
 
-# The lab's emulated machines need every processor, and the fleet's tests time things: both alone.
+# What only computes runs on all processors; what holds times, and the lab's machines, run alone.
 test: lint lab-setup
 	bash tests/fleet/setup.sh
-	$(PYTHON) -m pytest tests/unit --numprocesses auto --dist loadfile
-	$(PYTHON) -m pytest tests/fleet
-	$(PYTHON) -m pytest tests/lab
+	$(PYTHON) -m pytest tests/unit --ignore tests/unit/probe --ignore tests/unit/service \
+	  --numprocesses auto --dist worksteal
+	$(PYTHON) -m pytest tests/unit/probe tests/unit/service tests/fleet --durations 15
+	$(PYTHON) -m pytest tests/lab --durations 60
 
 lint: $(VENV)/.dev
 	$(VENV)/bin/ruff check .

@@ -52,7 +52,7 @@ class Case:
 
 CASES = {
     "2 + 2 on two ceilings": Case(
-        drives=PAIRED, ceilings={"left": 75_000_000, "right": 70_000_000}
+        drives=PAIRED, ceilings={"left": 64_000_000, "right": 70_000_000}
     ),
     "4 on one ceiling": Case(drives=FOUR, ceilings={"wide": 110_000_000}),
     "no ceiling": Case(drives=PAIRED, ceilings={}),

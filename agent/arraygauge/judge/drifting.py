@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 from arraygauge.judge.change import Shape
 from arraygauge.judge.drift import Course, Watched, accept_present
-from arraygauge.judge.drift_causes import Blame, Move, blame, leaning_of, moves_of
+from arraygauge.judge.drift_causes import Blame, blame
 from arraygauge.judge.drift_evidence import (
     Counts,
     DriftFacts,
@@ -21,6 +21,7 @@ from arraygauge.judge.drift_evidence import (
     low_links_of,
     peers_of,
 )
+from arraygauge.judge.drift_moves import Move, leaning_of, moves_of
 from arraygauge.judge.drift_subjects import Subject, follow_pass, members_of, subjects_of
 from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
 from arraygauge.judge.state import array_cause

@@ -18,7 +18,7 @@ _TROUBLES = {
     Outcome.ABANDONED: (Matter.DEVICE_HANGS, Severity.MAJOR),
     Outcome.TOO_HOT: (Matter.TOO_HOT, Severity.MINOR),
 }
-CLEARLY = 0.85
+CLEARLY = 0.8
 """Short by more than that share is believed at once; by less at the second pass in a row, as
 rates stray by some per cent from pass to pass."""
 _TELLING = (Outcome.COMPLETED, Outcome.BUDGET_SPENT, *_TROUBLES)
@@ -78,6 +78,7 @@ def _slow_members(status: Status) -> Iterator[tuple[str, _Slow]]:
 
 
 def _looks(share: float | None) -> int:
+    """In how many passes in a row a rate of that share of the expected has to be found."""
     return 2 if share is not None and share >= CLEARLY else 1
 
 
@@ -96,8 +97,14 @@ def _of_device(status: Status, verdict: DeviceVerdict, slow: Mapping[str, _Slow]
         arrays=_arrays_with(status.host, name),
         signature=f"{matter} {severity}",
         facts=verdict,
-        looks=slow[name].looks if matter is Matter.SLOW_MEMBER else 1,
+        looks=_looks_at(matter, verdict, slow),
     )
+
+
+def _looks_at(matter: Matter, verdict: DeviceVerdict, slow: Mapping[str, _Slow]) -> int:
+    if matter is Matter.SLOW_MEMBER:
+        return slow[verdict.device.name].looks
+    return _looks(verdict.ratio) if matter is Matter.SLOW_DRIVE else 1
 
 
 def _matter(verdict: DeviceVerdict, slow: Mapping[str, _Slow]) -> tuple[Matter, Severity] | None:

@@ -26,7 +26,8 @@ from arraygauge.probe.values import (
     Skipped,
     SkipReason,
 )
-from arraygauge.probe.wall_finding import WallFinder, WallReport
+from arraygauge.probe.wall_finding import WallFinder
+from arraygauge.probe.wall_runs import WallReport
 from arraygauge.service.purse import Purse
 from arraygauge.service.targets import Targets
 from arraygauge.theory import Uplink, Workload

@@ -23,7 +23,7 @@ from arraygauge.probe.own_file import Refusal
 from arraygauge.probe.plan import ProbePlan, SamplingLimits
 from arraygauge.probe.through_file import Made
 from arraygauge.probe.values import Attempt, Measurement, Skipped, SkipReason
-from arraygauge.probe.wall_finding import MOST_SECONDS, WallReport
+from arraygauge.probe.wall_runs import MOST_SECONDS, WallReport
 from arraygauge.theory import SEQUENTIAL_WRITE
 from arraygauge.units import format_duration
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from arraygauge.errors import UnknownDeviceError
 from arraygauge.inventory.values import BlockDevice, Host
 from arraygauge.probe.values import Attempt
-from arraygauge.probe.wall_finding import WallReport
+from arraygauge.probe.wall_runs import WallReport
 from arraygauge.service.probing import Progress
 from arraygauge.service.survey import Announce, Surveyor
 from arraygauge.service.targets import Targets, choose_targets

@@ -11,7 +11,7 @@ from typing import Any
 from arraygauge.inventory.values import Array, Host
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status
 from arraygauge.probe.values import Attempt, Measurement
-from arraygauge.probe.wall_finding import WallReport
+from arraygauge.probe.wall_runs import WallReport
 from arraygauge.tell.curve import Point
 from arraygauge.tell.sentences import array_sentence, device_sentence, why_not
 from arraygauge.tell.writes import write_document
@@ -156,6 +156,7 @@ def walls_json(attempts: Mapping[str, Attempt], report: WallReport | None) -> st
             "together": [dict(run.rates) for run in report.runs] if report else [],
             "walls": [wall_document(wall) for wall in report.walls] if report else [],
             "unresolved": sorted(report.unresolved) if report else [],
+            "noise": report.noise if report else None,
             "bytes_read_together": report.bytes_read if report else 0,
             "ended_early": report.ended_early if report else "fewer than two devices gave a rate",
         }

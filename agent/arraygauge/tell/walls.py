@@ -12,7 +12,7 @@ from rich.text import Text
 
 from arraygauge.inventory.values import Host
 from arraygauge.probe.values import Attempt
-from arraygauge.probe.wall_finding import WallReport
+from arraygauge.probe.wall_runs import WallReport
 from arraygauge.tell.sentences import rate_with_uncertainty, wall_phrase, why_not
 from arraygauge.theory.walls import Wall
 from arraygauge.units import format_capacity, format_rate

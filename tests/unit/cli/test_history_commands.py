@@ -10,18 +10,31 @@ import click
 import pytest
 from click.testing import CliRunner, Result
 
+from arraygauge.cli import accept_baseline as accept_command
 from arraygauge.cli import history as history_command
 from arraygauge.cli import incidents as incidents_command
 from arraygauge.cli.incidents import until_seconds
 from arraygauge.errors import OperatorError
-from arraygauge.history import Channel, Measurements, Outbox, Pen, Records, open_history
+from arraygauge.history import (
+    Channel,
+    Measurements,
+    Outbox,
+    Pen,
+    Records,
+    open_history,
+    records_of,
+)
+from arraygauge.history.drift_rows import DriftRows, asked_to_accept
 from arraygauge.history.moment import Moment
 from arraygauge.history.silences import silences_at
 from arraygauge.history.stalls import StallRecord, Stalls
+from arraygauge.inventory.values import Level
+from arraygauge.judge.drifting import observe_drift
 from arraygauge.judge.incidents import IncidentBook, advance
 from arraygauge.tell.incident_json import words_for
 from unit.history.test_measurements import record
 from unit.history.troubles import finding, looked
+from unit.judge.drifting_machine import Machine
 
 NOW = Moment(wall_seconds=time.time(), uptime_seconds=9000.0, boot_id="invented")
 
@@ -121,6 +134,45 @@ def test_stalls_of_all_drives_and_of_one_are_shown_in_milliseconds_and_frames(li
     assert "3200 ms" not in alone
     document = json.loads(run(history_command.command, "sda", "--json").output)
     assert [each["milliseconds"] for each in document["stalls"]] == [800]
+
+
+@pytest.fixture
+def learned(state: Path) -> Path:
+    """An agent has learned what is usual of four drives and their array, and one drifts."""
+    machine = Machine(level=Level.RAID1)
+    memory = machine.lived()
+    for _ in range(12):
+        _, memory = observe_drift(machine.status({"sdc": 0.1}), memory)
+    with open_history(state) as history:
+        pen = Pen(history)
+        DriftRows(pen, lambda: NOW).keep(memory)
+        Measurements(pen).add(records_of(machine.status()))
+    return state
+
+
+def test_whether_drift_would_be_seen_is_shown_of_all_and_how_it_is_of_one(learned: Path) -> None:
+    listed = " ".join(run(history_command.command).output.split())
+    assert "watching" in listed
+    assert "drifts, 10." in listed or "drifts, 9." in listed
+    one = run(history_command.command, "sdc").output
+    assert "usual 200 MB/s ± 1." in one
+    assert "●" in one
+    [watched] = json.loads(run(history_command.command, "sdc", "--json").output)["watched"]
+    assert watched["drift"]["shape"] == "step"
+
+
+def test_accepting_leaves_word_for_the_agent(learned: Path) -> None:
+    done = run(accept_command.command, "sdc")
+    assert done.output.startswith("What sdc does now is taken as usual.")
+    with open_history(learned) as history:
+        assert asked_to_accept(history) == ("invented-sdc",)
+
+
+def test_only_what_is_watched_can_be_accepted(lived: Path, learned: Path) -> None:
+    with pytest.raises(OperatorError, match="sdz: never measured"):
+        run(accept_command.command, "sdz")
+    with pytest.raises(OperatorError, match="nothing is learned of it yet"):
+        run(accept_command.command, "invented-a")
 
 
 def test_a_name_that_was_never_measured_is_named(lived: Path) -> None:

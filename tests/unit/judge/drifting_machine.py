@@ -24,7 +24,7 @@ BEGAN = 1_700_000_000.0
 class Machine:
     """``own`` are rates as built, by name. The array gives as many times its slowest member's
     rate as it stripes over (``wide``), but no more than ``wall``. Noise is seeded: a share of
-    ``spread`` for each figure."""
+    ``spread`` for each figure. ``disks`` are there beside what is measured."""
 
     names: tuple[str, ...] = NAMES
     level: Level = Level.RAID0
@@ -34,6 +34,7 @@ class Machine:
     seed: int = 1
     drives: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     members: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    disks: tuple[str, ...] = ()
     passes: int = 0
     every_seconds: float = HOUR
     clock_set_by: float = 0.0
@@ -55,7 +56,7 @@ class Machine:
     @property
     def host(self) -> Host:
         bodies: list[BlockDevice] = [
-            drive(name, **self.drives.get(name, {})) for name in self.names
+            drive(name, **self.drives.get(name, {})) for name in (*self.disks, *self.names)
         ]
         return replace(host([self.array], bodies), taken_at_seconds=self.moment)
 

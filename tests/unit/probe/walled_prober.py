@@ -64,7 +64,7 @@ class WalledProber:
         times = [start] * int(gulp) + [
             start + (turn + chance.uniform(0, 1)) * size / rate for turn in range(steady)
         ]
-        bend = 1 + chance.uniform(-self.drift, self.drift)
+        bend = 1 + chance.choice((-self.drift, self.drift))
         times = [start + seconds * ((time - start) / seconds) ** bend for time in times]
         progress = tuple((moment, (turn + 1) * size) for turn, moment in enumerate(sorted(times)))
         return Burst(

@@ -15,6 +15,8 @@ from pathlib import Path
 STRICT = {"Accept": "application/openmetrics-text; version=1.0.0"}
 FRUGAL = "[run]\nlisten_port = 0\n[probe]\nown_file_bytes = '32 MiB'\nmax_bytes = '64 MiB'\n"
 """A configuration for passes of a few seconds."""
+QUIET = "[run]\nlisten_port = 0\n[budget]\nquiet_hours = ['00:00-12:00', '12:00-00:00']\n"
+"""A configuration for passes that read nothing."""
 _MAIN = "import sys\nfrom arraygauge.cli import main\n{fault}\nmain(sys.argv[1:])\n"
 
 
@@ -67,7 +69,7 @@ class Agent:
 def running(
     folder: Path,
     *,
-    configuration: str = FRUGAL,
+    configuration: str = QUIET,
     fault: str = "",
     environment: Mapping[str, str] | None = None,
 ) -> Iterator[Agent]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -16,13 +15,14 @@ from arraygauge.judge.findings import Matter
 from arraygauge.service.keeper import Keeper
 from invented import FAILED, array, drive, host, measured, member
 from unit.history.conftest import InventedClock
+from unit.service.memory_folder import folder_in_memory
 
 YEAR, HOUR = 365 * 86400.0, 3600.0
 
 
 @pytest.fixture
-def history(tmp_path: Path) -> Iterator[History]:
-    with open_history(tmp_path / "history.sqlite") as opened:
+def history() -> Iterator[History]:
+    with folder_in_memory() as folder, open_history(folder / "history.sqlite") as opened:
         yield opened
 
 

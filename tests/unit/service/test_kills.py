@@ -11,12 +11,16 @@ import random
 import sqlite3
 import threading
 import time
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+
+import pytest
 
 from unit.service.agent_process import Agent
 from unit.service.busy_agent import BUSY, TESTS
 from unit.service.loopback_hook import Hook, hooked
+from unit.service.memory_folder import folder_in_memory
 
 KILLS = int(os.environ.get("ARRAYGAUGE_KILLS", "6"))
 LONGEST_LIFE_SECONDS = 0.8
@@ -39,23 +43,29 @@ def life(folder: Path, seconds: float) -> list[str]:
     return [line for line in lines if line.startswith("kept ") and line.endswith("\n")]
 
 
-def test_nothing_acknowledged_is_lost_to_kills_at_random_moments(tmp_path: Path) -> None:
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    with folder_in_memory() as made:
+        yield made
+
+
+def test_nothing_acknowledged_is_lost_to_kills_at_random_moments(folder: Path) -> None:
     chance = random.Random(20261126)
     printed: list[float] = []
     with hooked() as hook:
-        configure(tmp_path, hook)
+        configure(folder, hook)
         for number in range(KILLS):
             heard = len(hook.received)
-            lines = life(tmp_path, chance.uniform(0, LONGEST_LIFE_SECONDS))
+            lines = life(folder, chance.uniform(0, LONGEST_LIFE_SECONDS))
             printed += [float(line.split()[1]) for line in lines]
-            check_file(tmp_path / "state" / "history.sqlite")
+            check_file(folder / "state" / "history.sqlite")
             assert number == 0 or hook.received, "it works again after each kill"
             assert len(hook.received) >= heard
         tokens = {int(message["message_id"], 16) for message in hook.received}
         numbers = {message["number"] for message in hook.received}
     assert len(printed) >= 2 * KILLS
     assert len(tokens) >= 2 * KILLS
-    connection = sqlite3.connect(tmp_path / "state" / "history.sqlite")
+    connection = sqlite3.connect(folder / "state" / "history.sqlite")
     with closing(connection):
         kept = {token for (token,) in connection.execute("SELECT token FROM incident_change")}
         known = {number for (number,) in connection.execute("SELECT number FROM incident")}

@@ -12,7 +12,7 @@ import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from arraygauge.cli.status import Exit
-from unit.service.agent_process import Agent, running
+from unit.service.agent_process import FRUGAL, Agent, running
 
 
 @pytest.fixture
@@ -21,7 +21,14 @@ def agent(tmp_path: Path) -> Iterator[Agent]:
         yield started
 
 
-def test_a_strict_openmetrics_parser_accepts_what_it_serves(agent: Agent) -> None:
+@pytest.fixture
+def measuring(tmp_path: Path) -> Iterator[Agent]:
+    with running(tmp_path, configuration=FRUGAL) as started:
+        yield started
+
+
+def test_a_strict_openmetrics_parser_accepts_what_it_serves(measuring: Agent) -> None:
+    agent = measuring
     deadline = time.monotonic() + 60
     while "arraygauge_passes_total 1\n" not in (text := agent.scrape()):
         assert time.monotonic() < deadline

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from unit.service.agent_process import FRUGAL, Agent, running
+from unit.service.agent_process import QUIET, Agent, running
 from unit.service.loopback_hook import hooked
 from unit.service.notify_socket import Listener, listening
 
@@ -126,12 +126,12 @@ def test_sighup_takes_up_the_configuration_and_a_mistake_keeps_the_old_one(
     is, of a mistake in the next; the address moves with the last."""
     with hooked() as hook, running(tmp_path, environment=supervised(listener)) as agent:
         listener.hear_until("STATUS=watching")
-        telling = f"{FRUGAL}[[webhook]]\nurl = '{hook.url}'\n"
+        telling = f"{QUIET}[[webhook]]\nurl = '{hook.url}'\n"
         agent.reload(telling)
         first = listener.hear_until("RELOADING=1")
         assert first.split("\n")[1].startswith("MONOTONIC_USEC=")
         listener.hear_until("READY=1")
-        agent.reload(telling + "[budget]\nhour_byte = 1\n")
+        agent.reload(QUIET + "hour_byte = 1\n" + telling.removeprefix(QUIET))
         listener.hear_until("RELOADING=1")
         listener.hear_until("READY=1")
         line = listener.hear_until("STATUS=the configuration was not reloaded")
@@ -152,13 +152,13 @@ def test_the_address_moves_with_the_configuration_and_stays_where_the_new_is_tak
     with hooked() as other, running(tmp_path, environment=supervised(listener)) as agent:
         listener.hear_until("STATUS=watching")
         taken = int(other.url.split(":")[2].split("/")[0])
-        agent.reload(FRUGAL.replace("listen_port = 0", f"listen_port = {taken}"))
+        agent.reload(QUIET.replace("listen_port = 0", f"listen_port = {taken}"))
         listener.hear_until("STATUS=the configuration was not reloaded")
         assert "arraygauge_build" in agent.scrape()
     with running(tmp_path, environment=supervised(listener)) as agent:
         listener.hear_until("STATUS=watching")
         free = int(other.url.split(":")[2].split("/")[0])
-        agent.reload(FRUGAL.replace("listen_port = 0", f"listen_port = {free}"))
+        agent.reload(QUIET.replace("listen_port = 0", f"listen_port = {free}"))
         listener.hear_until("READY=1")
         assert "arraygauge_build" in agent.scrape(address=f"127.0.0.1:{free}")
         with pytest.raises(OSError, match="refused"):
@@ -169,7 +169,7 @@ def test_a_heartbeat_is_posted_and_again_when_its_configuration_changes(
     listener: Listener, tmp_path: Path
 ) -> None:
     with hooked() as hook:
-        configuration = f"{FRUGAL}[heartbeat]\nurl = '{hook.url}'\n"
+        configuration = f"{QUIET}[heartbeat]\nurl = '{hook.url}'\n"
         with running(
             tmp_path, configuration=configuration, environment=supervised(listener)
         ) as agent:

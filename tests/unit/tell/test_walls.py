@@ -12,7 +12,7 @@ from arraygauge.config import Configuration
 from arraygauge.inventory.values import Host, Level
 from arraygauge.judge import Cause, Grounds, assess_array, with_walls
 from arraygauge.probe.values import Attempt
-from arraygauge.probe.wall_finding import WallReport
+from arraygauge.probe.wall_runs import WallReport
 from arraygauge.tell.machine import wall_document
 from arraygauge.tell.sentences import array_sentence
 from arraygauge.tell.walls import print_walls
@@ -33,6 +33,7 @@ def report(*walls: Wall, unresolved: tuple[str, ...] = (), ended: str | None = N
         runs=(Run(rates=dict.fromkeys(NAMES, 30e6)),),
         walls=walls,
         unresolved=frozenset(unresolved),
+        noise=0.03,
         bytes_by_device=dict.fromkeys(NAMES, 1 << 20),
         seconds=1.0,
         ended_early=ended,
