@@ -70,6 +70,8 @@ class Stage:
     """Members, as md calls them, whose device left: md knows nothing of it until it uses them."""
     hung: dict[str, Running] = field(default_factory=dict)
     """Drives that do not answer, with the read that waits for them."""
+    answering_again: set[str] = field(default_factory=set)
+    """Drives that hung a while ago."""
     agent: Running | None = None
 
     def __post_init__(self) -> None:
@@ -208,6 +210,7 @@ class Stage:
     def resume(self, drive: str) -> None:
         self.guest.resume(drive)
         self.hung.pop(drive).wait(30)
+        self.answering_again.add(drive)
 
     def remake_stripe(self) -> None:
         """A stripe that lost a member is made anew, as after a restore: nothing else helps."""

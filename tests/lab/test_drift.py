@@ -32,7 +32,7 @@ MACHINE = Machine(
 OFTEN = f"""[run]
 interval_seconds = 1
 [probe]
-longest_burst_seconds = 4
+longest_burst_seconds = 2.4
 interval_half_width = 0.05
 {AMPLE_BUDGET}"""
 PASS_SECONDS = 60
@@ -55,7 +55,7 @@ def wait_for_passes(guest: Guest, more: int) -> None:
     wanted, deadline = measured_times(guest) + more, time.monotonic() + more * PASS_SECONDS
     while measured_times(guest) < wanted:
         assert time.monotonic() < deadline, "the passes do not end"
-        time.sleep(0.5)
+        time.sleep(2)
 
 
 @pytest.mark.parametrize("turn", range(REPETITIONS))
@@ -68,7 +68,6 @@ def test_a_member_slowed_by_thirty_per_cent_is_named_by_the_first_pass_after_it(
     guest.write(CONFIG, OFTEN)
     daemon = guest.start_module("arraygauge", "--config", CONFIG, "run")
     daemon.wait_for_output("3 members", PASS_SECONDS)
-    wait_for_passes(guest, 1)
     assert asked(guest, "incidents", "--json")["incidents"] == []
     guest.limit(slow, RATE * 7 // 10)
     try:

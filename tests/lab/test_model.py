@@ -32,6 +32,7 @@ from arraygauge.theory.geometry import PARITY_LEVELS
 from lab.guest import Guest
 from lab.machine import ArraySpec, Contents, Drive, Machine, Transport, Uplink
 from lab.model_cases import CASES, ModelCase
+from lab.whole import some_of
 
 pytestmark = pytest.mark.lab
 
@@ -141,7 +142,7 @@ def test_the_model_predicts_the_kernel(
 ) -> None:
     guest = boot_lab(MACHINE)
     lines, errors = [], []
-    for case in CASES:
+    for case in some_of(CASES, 5):
         expectation = predict(case)
         measured = measure(guest, case)
         errors.append(error_of(measured, expectation))
