@@ -134,6 +134,15 @@ class Stage:
         """The mirror's slots that some member has, rebuilt or not."""
         return frozenset(slot for array, _, slot, _ in self.slots() if array == MIRROR.name)
 
+    def let_go(self) -> list[str]:
+        """The mirror's members that failed or left: those that are rebuilt are not."""
+        found = [
+            self.members.get((array, member))
+            for array, member, _, states in self.slots()
+            if array == MIRROR.name and ("faulty" in states or (array, member) in self.stale)
+        ]
+        return sorted(drive for drive in found if drive is not None)
+
     def rebuilding(self) -> bool:
         return self.guest.read(f"/sys/block/{MIRROR.name}/md/sync_action").strip() != "idle"
 

@@ -76,14 +76,13 @@ def possible(stage: Stage, chance: random.Random) -> Iterator[Step]:
     """What can happen now; the mirror keeps one member that answers."""
     serving = [stage.served[slot] for slot in sorted(stage.note()) if slot[0] == MIRROR.name]
     answering = [drive for drive in serving if drive not in stage.hung]
-    mirrored = [drive for (array, _), drive in stage.members.items() if array == MIRROR.name]
     idle = not stage.hung
     if len(answering) >= 2:
         yield _step("fail", chance.choice(answering), stage.fail)
         yield _step("unplug", chance.choice(answering), lambda one: unplug(stage, chance, one))
     if len(answering) >= 3:
         yield "two at once", lambda: fail_two(stage, answering)
-    lost = [drive for drive in mirrored if drive not in serving and drive not in stage.hung]
+    lost = [drive for drive in stage.let_go() if drive not in stage.hung]
     if idle and lost:
         yield _step("replace", chance.choice(lost), lambda one: replace_lost(stage, one))
     for drive in sorted(stage.gone):

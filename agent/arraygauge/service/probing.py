@@ -205,9 +205,12 @@ class Probing:
 
     def _pressure_share(self) -> float | None:
         """The part of a while in which some program waited for I/O, of any device; None where
-        the kernel does not say. Only before a pass: afterwards it shows the probes' own."""
+        the kernel does not say, and while a process of our own hangs: it waits all the time.
+        Only before a pass: afterwards it shows the probes' own."""
         before = read_io_pressure()
-        if before is None or self.sampler.prober.stop.wait(PRESSURE_SECONDS):
+        if before is None or self.sampler.prober.quarantine.stuck():
+            return None
+        if self.sampler.prober.stop.wait(PRESSURE_SECONDS):
             return None
         after = read_io_pressure()
         if after is None:
