@@ -76,11 +76,6 @@ def processes(guest: Guest) -> list[str]:
     return [line for line in found if "arraygauge" in line or _STUCK.search(line)]
 
 
-def stuck(guest: Guest) -> list[str]:
-    """The ids of those that were killed and cannot end."""
-    return [line.split()[0] for line in processes(guest) if _STUCK.search(line)]
-
-
 def wait_for(look: Callable[[], Found], what: str, seconds: float = 60) -> Found:
     """What ``look`` finds, as soon as that is true."""
     deadline = time.monotonic() + seconds
