@@ -35,6 +35,8 @@ DEVIATIONS_IN_NOISE = 2.0
 WORTH_REPEATING = 0.03
 REPEATS = 2
 """How often in all the same members are read because their rates did not repeat well."""
+MOST_USELESS = 2
+"""Runs that said nothing, by chance or because drives are like that, before the search ends."""
 MOST_RUNS = 24
 MOST_SECONDS = MOST_RUNS * LONGEST_SECONDS
 
@@ -84,6 +86,7 @@ class WallRuns:
         self._runs: list[Settled] = []
         self._read = dict.fromkeys(solo, 0)
         self._seconds = 0.0
+        self._useless = 0
         self._ended_early: str | None = None
 
     @property
@@ -191,19 +194,28 @@ class WallRuns:
             self._ended_early = f"{', '.join(failed)} could not be read with the others ({details})"
             return
         settled = settled_rates({name: burst.progress for name, burst in outcome.items()})
-        if settled is None:
-            self._ended_early = "one of the drives gave too little in company to tell its rate"
+        useless = self._why_useless(settled)
+        if settled is not None and useless is None:
+            self._runs.append(settled)
             return
-        faster = [name for name, rate in settled.rates.items() if rate > self._too_fast(name)]
-        if faster:
-            words = f"{', '.join(sorted(faster))} read faster in company than alone"
-            self._ended_early = f"{words}: a cache answered, and hides what they share"
-            return
-        self._runs.append(settled)
+        self._useless += 1
+        if self._useless == MOST_USELESS:
+            self._ended_early = useless
 
-    def _too_fast(self, name: str) -> float:
-        """What no noise explains; a rate like that says nothing of walls."""
-        return (1 + MOST_NOISE) * self._alone[name]
+    def _why_useless(self, settled: Settled | None) -> str | None:
+        """Why a run says nothing of walls; None for one that does."""
+        if settled is None:
+            return "one of the drives gave too little in company to tell its rate"
+        # By more than any noise explains.
+        faster = [
+            name
+            for name, rate in settled.rates.items()
+            if rate > (1 + MOST_NOISE) * self._alone[name]
+        ]
+        if not faster:
+            return None
+        words = f"{', '.join(sorted(faster))} read faster in company than alone"
+        return f"{words}: a cache answered, and hides what they share"
 
     def spend(self, outcome: dict[str, Burst]) -> None:
         for name, burst in outcome.items():

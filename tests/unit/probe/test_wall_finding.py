@@ -140,6 +140,19 @@ def test_drives_that_are_faster_in_company_than_alone_end_the_search(stop: StopT
     assert report.ended_early.startswith("m0, m1 read faster in company than alone")
 
 
+@pytest.mark.parametrize("spoilt", [{0}, {1}])
+def test_a_run_that_says_nothing_is_made_again(stop: StopToken, spoilt: set[int]) -> None:
+    machine = machine_of("four on one", DRIVES["SATA"])
+    prober = WalledProber(machine, 1, stop, spoilt=frozenset(spoilt))
+    solo = {n: alone(n, rate, solo_bytes(rate)) for n, rate in machine.solo.items()}
+    finder = WallFinder(cast(Prober, prober), Random(1), even_if_busy=True)
+    report = finder.find({name: plan(name) for name in solo}, solo)
+    (wall,) = report.walls
+    assert is_true(wall, machine)
+    assert report.ended_early is None
+    assert report.bytes_read <= 4 * solo_bytes(DRIVES["SATA"])
+
+
 def test_members_of_which_one_hardly_moves_are_no_run(stop: StopToken) -> None:
     machine = machine_of("four on one", DRIVES["disk"])
     starved = replace(machine, weights=dict(machine.weights) | {"m0": 1e-6})
