@@ -11,6 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import IntEnum, StrEnum
 
+PATH_PREFIX = "path "
+"""Begins the stable id of a cause that is no device: what devices share on their way."""
+
 
 class Severity(IntEnum):
     """How bad it is, in order."""
@@ -92,8 +95,9 @@ class Observation:
     """All that one origin found at one look.
 
     ``looked_at`` holds the stable ids it can speak for; None for everything: a finding of the
-    same origin not made again is then over. ``existing``, where an origin knows it, are all
-    the stable ids that are there or missed: whatever was found on others, by anyone, is over.
+    same origin not made again is then over. ``existing``, where an origin knows it, are the
+    stable ids of all devices and arrays that are there or missed: whatever was found on others,
+    by anyone, is over. Of paths only who found them knows whether they are there.
     ``matters`` are those it looked for; None for all that its origin finds.
     """
 
@@ -109,8 +113,30 @@ class Observation:
             if self.matters is not None and finding.matter not in self.matters:
                 return False
             return self.looked_at is None or finding.cause.stable_id in self.looked_at
-        missing = self.existing is not None and finding.cause.stable_id not in self.existing
-        return missing and finding.origin is not Origin.AGENT
+        cause_id = finding.cause.stable_id
+        if self.existing is None or cause_id.startswith(PATH_PREFIX):
+            return False
+        return cause_id not in self.existing and finding.origin is not Origin.AGENT
+
+
+def agent_impaired(
+    part: str,
+    name: str,
+    *,
+    facts: object,
+    signature: str = "",
+    severity: Severity = Severity.MINOR,
+) -> Finding:
+    """That ``part`` of the agent itself does not do its work; ``name`` is what people call it."""
+    return Finding(
+        origin=Origin.AGENT,
+        cause=Cause(stable_id=part, name=name),
+        matter=Matter.AGENT_IMPAIRED,
+        severity=severity,
+        arrays=(),
+        signature=signature,
+        facts=facts,
+    )
 
 
 _RANK = {matter: rank for rank, matter in enumerate(Matter)}

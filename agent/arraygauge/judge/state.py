@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from arraygauge.inventory.values import Array, Host, SyncAction
 from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
 from arraygauge.judge.health import health_of
-from arraygauge.judge.passive.scope import link_cause, unseen_cause
 from arraygauge.judge.values import Health, Protection
 
 Slot = tuple[str, int]
@@ -72,8 +71,6 @@ def observe_state(host: Host, serving: Serving) -> tuple[Observation, Serving]:
     findings += _gone_arrays(host, serving)
     there = {device.stable_id for device in host.devices}
     there |= {array.stable_id for array in host.arrays}
-    there |= {unseen_cause(array.stable_id) for array in host.arrays}
-    there |= {link_cause(link.link_id) for link in host.links}
     missed = {finding.cause.stable_id for finding in findings}
     observation = Observation(
         origin=Origin.STATE,

@@ -34,6 +34,7 @@ from arraygauge.judge.passive import (
 from arraygauge.judge.passive.findings import SETTLED_LOOKS
 from arraygauge.judge.passive.members import Look
 from arraygauge.judge.state import Serving, observe_state
+from arraygauge.theory.paths import Uplink
 from invented import array, drive, host, member
 
 NAMES = ("sda", "sdb", "sdc", "sdd")
@@ -317,6 +318,31 @@ def test_a_slow_member_stays_an_incident_while_it_cannot_be_judged_and_ends_when
     for moment in range(200, 270, 10):
         book = told(book, watched(on), on, moment)
     assert not book.open
+
+
+def test_a_declared_uplink_that_two_arrays_share_is_one_incident_over_once_both_are_well() -> None:
+    uplink = Uplink(
+        name="cable", devices=("sd*",), read_bytes_per_second=2e9, write_bytes_per_second=2e9
+    )
+    drives = [drive(name) for name in NAMES]
+    held = [
+        array(Level.RAID0, [member(name, slot) for slot, name in enumerate(NAMES[:2])], name="md0"),
+        array(Level.RAID0, [member(name, slot) for slot, name in enumerate(NAMES[2:])], name="md1"),
+    ]
+    on = host(held, drives)
+    scopes = scopes_of(on, (uplink,))
+    watches = [(scope, watch_array(scope.groups)) for scope in scopes]
+    blamed = [
+        (scope, replace(watch, seen=(path("cable", *names),)))
+        for (scope, watch), names in zip(watches, (NAMES[:2], NAMES[2:]), strict=True)
+    ]
+    book = told(IncidentBook(), blamed, on, 0)
+    observation, _ = observe_state(on, Serving())
+    for moment in range(60, 600, 60):
+        book, _ = advance(book, observation, moment)
+    [incident] = book.open
+    assert incident.finding.cause.name == "cable"
+    assert incident.finding.arrays == ("md0", "md1")
 
 
 def test_looks_at_the_machines_state_do_not_end_a_slow_path_that_is_still_there() -> None:

@@ -107,10 +107,10 @@ def _of_member(scope: Scope, group: MembersWatch, body: Body, slow: SlowMember) 
 def _of_path(host: Host, scope: Scope, path: SharedPath) -> Finding:
     link = host.link(path.link) if path.link is not None else None
     name = link.name if link is not None else path.link
-    known = link_cause(link.link_id) if link is not None else None
+    known = link_cause(path.link) if path.link is not None else unseen_cause(scope.array_id)
     return Finding(
         origin=Origin.PASSIVE,
-        cause=Cause(stable_id=known or unseen_cause(scope.array_id), name=name or UNSEEN_PATH),
+        cause=Cause(stable_id=known, name=name or UNSEEN_PATH),
         matter=Matter.SLOW_PATH,
         severity=Severity.MINOR,
         arrays=(scope.array_name,),

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from arraygauge.inventory.values import Array, BlockDevice, DeviceKind, Host
+from arraygauge.inventory.stack import beneath
+from arraygauge.inventory.values import Array, Host
+from arraygauge.judge.findings import PATH_PREFIX
 from arraygauge.judge.passive.peers import Peers, names_of, peers_of
 from arraygauge.theory.paths import Uplink
 
@@ -54,7 +56,7 @@ def _scope(host: Host, array: Array, uplinks: tuple[Uplink, ...]) -> Scope:
 
 def body_of(host: Host, name: str) -> Body | None:
     """None for a member that is not there."""
-    device = _beneath(host, name)
+    device = beneath(host, name)
     if device is None:
         return None
     return Body(
@@ -64,13 +66,6 @@ def body_of(host: Host, name: str) -> Body | None:
         is_drive=not device.below,
         turns=device.rotational is not False,
     )
-
-
-def _beneath(host: Host, name: str) -> BlockDevice | None:
-    device = host.device(name)
-    while device is not None and device.kind is not DeviceKind.ARRAY and len(device.below) == 1:
-        device = host.device(device.below[0])
-    return device
 
 
 def touched(host: Host, names: Iterable[str]) -> frozenset[str]:
@@ -87,8 +82,8 @@ def touched(host: Host, names: Iterable[str]) -> frozenset[str]:
 
 
 def link_cause(link_id: str) -> str:
-    """The stable id, as a cause, of a link that the kernel shows."""
-    return f"path {link_id}"
+    """The stable id, as a cause, of a link that the kernel shows or the configuration names."""
+    return f"{PATH_PREFIX}{link_id}"
 
 
 def link_causes(peers: Peers) -> frozenset[str]:
@@ -99,4 +94,4 @@ def link_causes(peers: Peers) -> frozenset[str]:
 
 def unseen_cause(array_id: str) -> str:
     """That of what members of an array share and the kernel does not show."""
-    return f"path in {array_id}"
+    return f"{PATH_PREFIX}in {array_id}"
