@@ -17,7 +17,7 @@ from dataclasses import replace
 
 from arraygauge.history import Clock, Delivery, History, HistoryError, Moment, Outbox, Sent
 from arraygauge.history.silences import Silence, is_silent, silences_at
-from arraygauge.judge.findings import Cause, Finding, Matter, Origin, Severity
+from arraygauge.judge.findings import Finding, Severity, agent_impaired
 from arraygauge.judge.incidents import ChangeKind
 from arraygauge.service.parts import Pulse
 from arraygauge.tell.channel_state import ChannelState
@@ -269,12 +269,10 @@ def message_of(delivery: Delivery) -> Message:
 def finding_of(state: ChannelState) -> Finding:
     """That a channel fails, for an observation of the agent itself (``Origin.AGENT``)."""
     lost = state.given_up > 0
-    return Finding(
-        origin=Origin.AGENT,
-        cause=Cause(stable_id=f"channel {state.channel}", name=f"telling by {state.channel}"),
-        matter=Matter.AGENT_IMPAIRED,
-        severity=Severity.MAJOR if lost else Severity.MINOR,
-        arrays=(),
-        signature="given up" if lost else "failing",
+    return agent_impaired(
+        f"channel {state.channel}",
+        f"telling by {state.channel}",
         facts=state,
+        signature="given up" if lost else "failing",
+        severity=Severity.MAJOR if lost else Severity.MINOR,
     )

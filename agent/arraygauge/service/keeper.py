@@ -17,7 +17,7 @@ from arraygauge.history.inventory_changes import inventory_changes
 from arraygauge.history.measurements import Measurements, records_of
 from arraygauge.inventory.values import Host
 from arraygauge.judge import Status
-from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
+from arraygauge.judge.findings import Finding, Matter, Observation, Origin, agent_impaired
 from arraygauge.judge.incidents import Incident, IncidentBook, advance
 from arraygauge.judge.measured import observe_status
 from arraygauge.judge.state import Serving, observe_state
@@ -165,9 +165,11 @@ class Keeper:
         findings = [finding_of(state) for state in self._delivering.troubles]
         findings += self._own_findings
         if self._pen.problem is not None:
-            findings.append(_impaired("history", "the history", self._pen.problem))
+            findings.append(agent_impaired("agent history", "the history", facts=self._pen.problem))
         if self._problem is not None:
-            findings.append(_impaired("watching", "watching the kernel", None))
+            findings.append(
+                agent_impaired("agent watching", "watching the kernel", facts=self._problem)
+            )
         return Observation(origin=Origin.AGENT, findings=tuple(findings))
 
     def _prune(self) -> None:
@@ -177,15 +179,3 @@ class Keeper:
             self._measurements.prune()
             self._records.prune()
         self._records.note_seen(self._book.open, self._clock())
-
-
-def _impaired(part: str, name: str, facts: object) -> Finding:
-    return Finding(
-        origin=Origin.AGENT,
-        cause=Cause(stable_id=f"agent {part}", name=name),
-        matter=Matter.AGENT_IMPAIRED,
-        severity=Severity.MINOR,
-        arrays=(),
-        signature=part,
-        facts=facts,
-    )

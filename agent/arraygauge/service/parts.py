@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from arraygauge.judge.findings import Cause, Finding, Matter, Origin, Severity
+from arraygauge.judge.findings import Finding, agent_impaired
 from arraygauge.probe.stop import StopToken
 from arraygauge.tell.part_state import PartState
 
@@ -151,12 +151,9 @@ def _end_of(part: Part, pulse: Pulse) -> str:
 
 def finding_of(state: PartState) -> Finding:
     """That a part is in trouble, for an observation of the agent itself."""
-    return Finding(
-        origin=Origin.AGENT,
-        cause=Cause(stable_id=f"agent part {state.part}", name=state.part),
-        matter=Matter.AGENT_IMPAIRED,
-        severity=Severity.MINOR,
-        arrays=(),
-        signature="hangs" if state.overdue else "failing",
+    return agent_impaired(
+        f"agent part {state.part}",
+        state.part,
         facts=state,
+        signature="hangs" if state.overdue else "failing",
     )

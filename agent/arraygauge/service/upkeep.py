@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from arraygauge.errors import OperatorError
-from arraygauge.judge.findings import Cause, Finding, Matter, Origin, Severity
+from arraygauge.judge.findings import Finding, agent_impaired
 from arraygauge.probe.stop import StopToken
 from arraygauge.service.bell import Bell, wait_for
 from arraygauge.service.keeper import Keeper
@@ -78,13 +78,5 @@ class Upkeep:
 def _of_refusal(refused: OperatorError | None) -> tuple[Finding, ...]:
     if refused is None:
         return ()
-    finding = Finding(
-        origin=Origin.AGENT,
-        cause=Cause(stable_id="agent configuration", name="the configuration was not reloaded"),
-        matter=Matter.AGENT_IMPAIRED,
-        severity=Severity.MINOR,
-        arrays=(),
-        signature=refused.message,
-        facts=refused,
-    )
-    return (finding,)
+    name = "the configuration was not reloaded"
+    return (agent_impaired("agent configuration", name, facts=refused, signature=refused.message),)

@@ -43,6 +43,10 @@ def _of_sync(facts: SyncFacts) -> str:
     return f"{facts.array_name} {_ACTIONS.get(facts.action, str(facts.action))}{queued}."
 
 
+def _of_words(words: str) -> str:
+    return f"{words}."
+
+
 def _of_mistake(error: OperatorError) -> str:
     return f"{error.message}. Remedy: {error.remedy}."
 
@@ -147,5 +151,6 @@ _WORDS: dict[type, Callable[[Any], str]] = {
     ChannelState: _of_channel,
     PartState: _of_part,
     OperatorError: _of_mistake,
+    str: _of_words,
 }
 """By the kind of facts; those whose words need the matter too are not here."""
