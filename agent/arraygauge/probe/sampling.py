@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from random import Random
 from statistics import median
 
-from arraygauge.probe.centre import Centre, centre_of
+from arraygauge.probe.centre import FEWEST_FOR_INTERVAL, Centre, centre_of
 from arraygauge.probe.lookout import CounterLookout
 from arraygauge.probe.places import spread_extents
 from arraygauge.probe.plan import ProbePlan, SamplingLimits
@@ -190,10 +190,10 @@ class _Session:
         last = self._bursts[-1].outcome if self._bursts else Outcome.BUDGET_SPENT
         if last not in (*_FINISHED, Outcome.GAVE_WAY):
             return last
-        if centre is None and self._empty:
-            return Outcome.NOTHING_STORED
         if centre is None and self._cut_short:
             return Outcome.GAVE_WAY
+        if centre is None and len(self._empty) >= FEWEST_FOR_INTERVAL:
+            return Outcome.NOTHING_STORED
         known = centre.uncertainty if centre is not None else None
         narrow = known is not None and known <= self._limits.interval_half_width
         return Outcome.COMPLETED if narrow else Outcome.BUDGET_SPENT
@@ -203,11 +203,14 @@ class _Session:
         if last is not None and last.detail is not None and last.outcome is not Outcome.GAVE_WAY:
             return last.detail
         if self._empty and not self._places:
-            return (
+            what = (
                 f"{self._plan.device}: all {len(self._empty)} places that were read hold zeros, "
                 "which a solid-state drive answers without reading flash: that is no rate of "
-                "the drive; store something on it first"
+                "the drive"
             )
+            # A few tell of themselves only: a filesystem's own tables may be blank.
+            few = len(self._empty) < FEWEST_FOR_INTERVAL
+            return what if few else f"{what}; store something on it first"
         if last is None:
             return f"{self._plan.device}: the bytes it may be asked for are too few to measure it"
         return None

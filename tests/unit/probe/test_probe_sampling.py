@@ -160,6 +160,15 @@ def test_a_drive_that_holds_nothing_has_no_rate() -> None:
     assert not made.usable
 
 
+def test_a_few_places_without_data_tell_of_themselves_only() -> None:
+    """A filesystem's own tables may be blank where all else is full."""
+    few = FakeDrive(zero_at=lambda _: True, endings=[Outcome.BUDGET_SPENT], places_before_end=2)
+    made = measured(few, replace(LIMITS, max_seconds=0.5))
+    assert (made.outcome, made.bytes_per_second) == (Outcome.BUDGET_SPENT, None)
+    assert len(made.set_aside) == 2
+    assert not made.usable
+
+
 def test_a_disk_that_slows_toward_its_end_is_given_its_rate_at_the_middle() -> None:
     made = measured(
         FakeDrive(rate_at=lambda where: 200e6 - 100e6 * where), of=plan(rotational=True)
