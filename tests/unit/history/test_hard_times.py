@@ -9,7 +9,6 @@ import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,7 @@ import pytest
 from arraygauge.history import HistoryError, HistoryProblem, Ledger, open_history
 from arraygauge.probe.budget import DAY_SECONDS, BudgetLimits, Charge
 from unit.history.conftest import InventedClock
+from unit.small_disk import fill
 
 KILLS = 50
 WRITER = """
@@ -24,6 +24,7 @@ import sys
 from pathlib import Path
 from arraygauge.history import Ledger, open_history, system_clock
 from arraygauge.probe.budget import Charge
+
 
 ledger = Ledger(open_history(Path(sys.argv[1])), system_clock(None))
 number = int(sys.argv[2])
@@ -77,18 +78,6 @@ def test_no_acknowledged_row_is_lost_to_a_kill(path: Path) -> None:
         assert found[f"device {row}"] in expected
 
 
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A filesystem of one mebibyte."""
-    folder = tmp_path / "small"
-    folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)]
-    if subprocess.run(mount, capture_output=True, check=False).returncode:
-        pytest.skip("this user may not mount a small filesystem")
-    yield folder
-    subprocess.run(["umount", str(folder)], check=True)
-
-
 def test_a_full_disk_is_outlived(small_disk: Path, clock: InventedClock) -> None:
     """What could not be written is counted all the same, and written when there is room."""
     path = small_disk / "history.sqlite"
@@ -117,16 +106,6 @@ def test_a_full_disk_is_outlived(small_disk: Path, clock: InventedClock) -> None
     with open_history(path) as later:
         entries = Ledger(later, clock).spent_since("a", DAY_SECONDS)
         assert sorted(each.read_bytes for each in entries) == [10, 90, 800]
-
-
-def fill(ballast: Path) -> None:
-    with ballast.open("wb", buffering=0) as file:
-        for size in (65536, 4096):
-            try:
-                while True:
-                    file.write(bytes(size))
-            except OSError:
-                continue
 
 
 def test_a_disk_full_from_the_start_is_named(small_disk: Path) -> None:

@@ -33,13 +33,12 @@ from arraygauge.history.moment import system_clock
 from arraygauge.history.pen import MOST_HELD
 from arraygauge.judge.incidents import IncidentBook, advance
 from unit.history.conftest import InventedClock
-from unit.history.test_hard_times import fill, small_disk
 from unit.history.test_measurements import record
 from unit.history.troubles import finding, looked, moment, opened, words
+from unit.small_disk import fill
 
 KILLS = 200
 CHANNELS = (Channel(name="one"), Channel(name="other"))
-__all__ = ["small_disk"]
 
 
 def live(path: Path, acknowledge: int, sent: int) -> None:

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arraygauge.probe.reply import Reply, ReplyError, Step, parse_reply
+from unit.probe.any_json import json_values
 
 
 def answer(**changes: Any) -> dict[str, Any]:
@@ -36,13 +37,6 @@ def answer(**changes: Any) -> dict[str, Any]:
 
 def parsed(**changes: Any) -> Reply:
     return parse_reply(json.dumps(answer(**changes)).encode())
-
-
-json_values = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(), inner, max_size=4),
-    max_leaves=20,
-)
 
 
 @given(st.binary())

@@ -6,27 +6,14 @@ import json
 import sqlite3
 import subprocess
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
-
-import pytest
 
 from unit.service.agent_process import Agent
 from unit.service.busy_agent import BUSY, TESTS
 from unit.service.loopback_hook import Hook, hooked
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A filesystem of one mebibyte."""
-    folder = tmp_path / "small"
-    folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)]
-    if subprocess.run(mount, capture_output=True, check=False).returncode:
-        pytest.skip("this user may not mount a small filesystem")
-    yield folder
-    subprocess.run(["umount", str(folder)], check=True)
+from unit.small_disk import fill
 
 
 def until(true: Callable[[], bool], seconds: float = 30.0) -> None:
@@ -43,16 +30,6 @@ def told(hook: Hook, change: str) -> list[str]:
         for each in list(hook.received)
         if each["matter"] == "agent impaired" and each["change"] == change
     ]
-
-
-def fill(ballast: Path) -> None:
-    with ballast.open("wb", buffering=0) as file:
-        for size in (65536, 4096):
-            try:
-                while True:
-                    file.write(bytes(size))
-            except OSError:
-                continue
 
 
 def enlarge(disk: Path) -> None:

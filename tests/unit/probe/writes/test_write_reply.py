@@ -23,6 +23,7 @@ from arraygauge.probe.writes.probing import probe_write
 from arraygauge.probe.writes.reasons import explain_write, outcome_of_write
 from arraygauge.probe.writes.reply import WriteReply, WriteStep, parse_write_reply
 from arraygauge.probe.writes.values import WriteMeasurement, WriteOutcome, WriteRequest
+from unit.probe.any_json import json_values
 from unit.probe.real_filesystem import hosted
 
 MIB = 1 << 20
@@ -51,13 +52,6 @@ def answer(**changes: Any) -> dict[str, Any]:
 
 def parsed(**changes: Any) -> WriteReply:
     return parse_write_reply(json.dumps(answer(**changes)).encode())
-
-
-json_values = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(), inner, max_size=4),
-    max_leaves=20,
-)
 
 
 @given(st.binary())
