@@ -16,6 +16,7 @@ from arraygauge.history.incident_log import logged_incident, logged_incidents
 from arraygauge.history.silences import end_silence, silence, silences_at
 from arraygauge.tell.incident_json import incidents_json
 from arraygauge.tell.incident_list import print_incidents
+from arraygauge.tell.moments import minute
 
 _UNITS = {"m": 60.0, "h": 3600.0, "d": 86400.0}
 EVERYTHING = "all"
@@ -69,9 +70,8 @@ def silence_command(which: str, until: str | None, ending: bool) -> None:
             return
         end = until_seconds(until, now)
         silence(history, cause_id, end, now)
-    date = time.strftime("%Y-%m-%d %H:%M", time.localtime(end))
     what = "anything" if cause_id is None else f"incident {which}"
-    click.echo(f"Nobody is told of {what} until {date}.")
+    click.echo(f"Nobody is told of {what} until {minute(end)}.")
 
 
 def _cause_of(history: History, which: str) -> str:

@@ -207,6 +207,11 @@ class Configuration(_Section):
     drive: tuple[DriveSection, ...] = ()
     uplink: tuple[UplinkSection, ...] = ()
 
+    @property
+    def uplinks(self) -> tuple[Uplink, ...]:
+        """In the model's terms."""
+        return tuple(section.uplink() for section in self.uplink)
+
     @model_validator(mode="after")
     def _channels_have_their_own_names(self) -> Configuration:
         refuse_same_names(self.webhook, self.notify)

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from pydantic import TypeAdapter
 
 from arraygauge.history.database import History
-from arraygauge.history.memory import recalled
+from arraygauge.history.memory import recalled, write_remembered
 from arraygauge.history.moment import Clock
 from arraygauge.history.pen import Pen
 from arraygauge.judge.drifting import DriftMemory
@@ -32,7 +32,7 @@ def ask_to_accept(history: History, stable_id: str, now_seconds: float) -> None:
     """Leave word that what this does now is right. Raises HistoryError: who says so must know
     whether it was heard."""
     with history.transaction() as connection:
-        _write(connection, f"{ACCEPT_PREFIX}{stable_id}", "true", now_seconds)
+        write_remembered(connection, f"{ACCEPT_PREFIX}{stable_id}", "true", now_seconds)
 
 
 def asked_to_accept(history: History) -> tuple[str, ...]:
@@ -59,17 +59,9 @@ class DriftRows:
         at, followed = self._clock().wall_seconds, tuple(accepted)
 
         def work(connection: sqlite3.Connection) -> None:
-            _write(connection, DRIFT_KEY, text, at)
+            write_remembered(connection, DRIFT_KEY, text, at)
             for stable_id in followed:
                 key = f"{ACCEPT_PREFIX}{stable_id}"
                 connection.execute("DELETE FROM remembered WHERE key = ?", (key,))
 
         return self._pen.write(work, key=f"remembered {DRIFT_KEY}")
-
-
-def _write(connection: sqlite3.Connection, key: str, value: str, at_seconds: float) -> None:
-    connection.execute(
-        "INSERT INTO remembered (key, value, at_seconds) VALUES (?, ?, ?) ON CONFLICT (key)"
-        " DO UPDATE SET value = excluded.value, at_seconds = excluded.at_seconds",
-        (key, value, at_seconds),
-    )

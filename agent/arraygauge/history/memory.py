@@ -33,12 +33,7 @@ class Memory:
         at = self._clock().wall_seconds
 
         def work(connection: sqlite3.Connection) -> None:
-            connection.execute(
-                "INSERT INTO remembered (key, value, at_seconds) VALUES (?, ?, ?)"
-                " ON CONFLICT (key) DO UPDATE SET value = excluded.value,"
-                " at_seconds = excluded.at_seconds",
-                (key, text, at),
-            )
+            write_remembered(connection, key, text, at)
 
         return self._pen.write(work, key=f"remembered {key}")
 
@@ -64,6 +59,17 @@ class Memory:
             slots={(each.array_id, each.slot): each.drive for each in rows.slots},
             arrays=rows.arrays,
         )
+
+
+def write_remembered(
+    connection: sqlite3.Connection, key: str, value: str, at_seconds: float
+) -> None:
+    """Keep a value, as JSON, in the place of what the key had."""
+    connection.execute(
+        "INSERT INTO remembered (key, value, at_seconds) VALUES (?, ?, ?) ON CONFLICT (key)"
+        " DO UPDATE SET value = excluded.value, at_seconds = excluded.at_seconds",
+        (key, value, at_seconds),
+    )
 
 
 def recalled(history: History, key: str, kind: Any) -> Any | None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from arraygauge.inventory.block_entry import BlockEntry, head_of, hidden_paths
 from arraygauge.inventory.tree import Reader
-from arraygauge.inventory.values import DeviceKind
+from arraygauge.inventory.values import BlockDevice, DeviceKind, Host
 
 Entries = Mapping[str, BlockEntry]
 
@@ -49,3 +49,12 @@ def read_physical_path(reader: Reader, entry: BlockEntry, entries: Entries) -> s
     states = {path: reader.text(f"{entries[path].base}/ana_state") for path in paths}
     best = next((path for path in paths if states[path] == "optimized"), paths[0])
     return entries[best].device_path
+
+
+def beneath(host: Host, name: str) -> BlockDevice | None:
+    """Down from a device through what is made of one other alone, as partitions and encrypted
+    devices are: the first array, drive, or device of several. None when gone."""
+    device = host.device(name)
+    while device is not None and device.kind is not DeviceKind.ARRAY and len(device.below) == 1:
+        device = host.device(device.below[0])
+    return device

@@ -177,6 +177,16 @@ class Measurement:
         )
 
     @property
+    def failed(self) -> bool:
+        """Whether reading it failed: what else is done with it could fail alike."""
+        return self.outcome in (
+            Outcome.READ_ERROR,
+            Outcome.TIMED_OUT,
+            Outcome.ABANDONED,
+            Outcome.VANISHED,
+        )
+
+    @property
     def uncertainty(self) -> float | None:
         """Half the interval's width as a share of the rate."""
         low, high = self.low_bytes_per_second, self.high_bytes_per_second

@@ -146,14 +146,13 @@ class PassiveWatcher:
             configuration = self._configuration
         if fresh is None:
             return
-        uplinks = tuple(section.uplink() for section in configuration.uplink)
         before = self._watched
         self._host = fresh
         self._watched = {
             scope.array_id: before[scope.array_id]
             if scope.array_id in before and before[scope.array_id][0] == scope
             else (scope, watch_array(scope.groups))
-            for scope in scopes_of(fresh, uplinks)
+            for scope in scopes_of(fresh, configuration.uplinks)
         }
         bodies = frozenset(body for scope, _ in self.watched for _, body in scope.bodies)
         if bodies != self._bodies:

@@ -30,7 +30,7 @@ from arraygauge.probe.wall_finding import WallFinder
 from arraygauge.probe.wall_runs import WallReport
 from arraygauge.service.purse import Purse
 from arraygauge.service.targets import Targets
-from arraygauge.theory import Uplink, Workload
+from arraygauge.theory import Workload
 
 Progress = Callable[[str, int, int], None]
 """Called before each probe with the device's name, its place in the pass and their number."""
@@ -84,7 +84,9 @@ class Probing:
         waiting = self._why_all_wait()
         for device in targets.devices:
             progress(device.name, len(attempts), total)
-            plan = waiting(device.name) or plan_device(host, device, self.limits, self._uplinks)
+            plan = waiting(device.name) or plan_device(
+                host, device, self.limits, self.configuration.uplinks
+            )
             attempts[device.name] = self._probe(host, device, plan)
         for array in targets.arrays:
             if array.name in attempts:
@@ -93,7 +95,7 @@ class Probing:
             plan = (
                 waiting(array.name)
                 or left_alone(array, attempts)
-                or plan_array(host, array, self.limits, self._uplinks)
+                or plan_array(host, array, self.limits, self.configuration.uplinks)
             )
             attempts[array.name] = self._probe(host, host.device(array.name), plan)
         return attempts
@@ -104,9 +106,9 @@ class Probing:
         """One device or array under a workload of its own."""
         array = host.array(device.name)
         plan = (
-            plan_array(host, array, limits, self._uplinks)
+            plan_array(host, array, limits, self.configuration.uplinks)
             if array is not None
-            else plan_device(host, device, limits, self._uplinks)
+            else plan_device(host, device, limits, self.configuration.uplinks)
         )
         if isinstance(plan, Skipped):
             return plan
@@ -143,15 +145,19 @@ class Probing:
         device = host.device(name)
         if device is None:
             return None
-        plan = plan_device(host, device, self.limits, self._uplinks)
+        plan = plan_device(host, device, self.limits, self.configuration.uplinks)
         return plan if isinstance(plan, ProbePlan) else None
 
     def forecast(self, host: Host, targets: Targets) -> Forecast:
         """The most that probing all of it may read, before anything is."""
         plans = [
-            plan_device(host, device, self.limits, self._uplinks) for device in targets.devices
+            plan_device(host, device, self.limits, self.configuration.uplinks)
+            for device in targets.devices
         ]
-        plans += [plan_array(host, array, self.limits, self._uplinks) for array in targets.arrays]
+        plans += [
+            plan_array(host, array, self.limits, self.configuration.uplinks)
+            for array in targets.arrays
+        ]
         each = {plan.device: plan for plan in plans if isinstance(plan, ProbePlan)}
         shares = [plan.share_count for plan in each.values()]
         return Forecast(
@@ -173,10 +179,6 @@ class Probing:
             while_syncing=regardless,
             even_if_busy=regardless,
         )
-
-    @property
-    def _uplinks(self) -> tuple[Uplink, ...]:
-        return tuple(section.uplink() for section in self.configuration.uplink)
 
     def _why_all_wait(self) -> Callable[[str], Skipped | None]:
         """What keeps a whole pass from probing, looked at once as it begins."""
@@ -286,8 +288,7 @@ def left_alone(array: Array, attempts: Mapping[str, Attempt]) -> Skipped | None:
         for member in array.members
         if MemberState.FAULTY not in member.states
         and isinstance(attempt := attempts.get(member.name), Measurement)
-        and attempt.outcome
-        in (Outcome.READ_ERROR, Outcome.TIMED_OUT, Outcome.ABANDONED, Outcome.VANISHED)
+        and attempt.failed
     ]
     if not failed:
         return None

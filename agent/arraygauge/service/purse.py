@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -61,12 +61,15 @@ class Purse:
     def allowance_for(self, host: Host, plan: ProbePlan) -> Allowance:
         """What reading the planned device may still move and last, all below it included."""
         shares = shares_of(host, plan.device, plan.workload)
+        return affordable(shares, self.budgets_of(shares))
+
+    def budgets_of(self, device_ids: Iterable[str]) -> dict[str, Allowance]:
+        """What is left of each device's budget. Raises HistoryError."""
         now = self.clock_seconds()
-        left = {
+        return {
             device_id: allowance(self.limits, self.ledger.spent_since(device_id, DAY_SECONDS), now)
-            for device_id in shares
+            for device_id in device_ids
         }
-        return affordable(shares, left)
 
     def spend(
         self,

@@ -15,7 +15,7 @@ from arraygauge.inventory.tree import Reader, Tree
 from arraygauge.inventory.values import BlockDevice, Host, Mount
 from arraygauge.probe.lookout import CounterLookout
 from arraygauge.probe.runner import Prober
-from arraygauge.probe.values import Attempt, Measurement, Outcome, Skipped, SkipReason
+from arraygauge.probe.values import Attempt, Measurement, Skipped, SkipReason
 from arraygauge.probe.watch import Watch, watch_for
 from arraygauge.probe.writes.lookout import WriteLookout
 from arraygauge.probe.writes.places import Place, place_of
@@ -27,11 +27,9 @@ from arraygauge.service.probing import PATIENCE_SECONDS, Manner, Progress, left_
 from arraygauge.service.purse import Purse
 from arraygauge.service.targets import Targets, choose_targets
 from arraygauge.service.write_purse import WritePurse
-from arraygauge.theory import Uplink
 
 QUIET_SECONDS = 0.5
 """Nobody else may use the device for so long before it is written to."""
-_FAILED = (Outcome.READ_ERROR, Outcome.TIMED_OUT, Outcome.ABANDONED, Outcome.VANISHED)
 _TOLD = frozenset(
     map(str, (WriteOutcome.WRITE_ERROR, WriteOutcome.TIMED_OUT, WriteOutcome.ABANDONED))
 )
@@ -124,7 +122,7 @@ class WriteProbing:
         if isinstance(plan, Skipped):
             return plan
         purse = WritePurse(purse=self.purse, endurance=endurance_of(self.configuration, host))
-        watch = watch_for(host, _watched(plan, places), self._uplinks)
+        watch = watch_for(host, _watched(plan, places), self.configuration.uplinks)
         return purse.spend(host, plan, lambda within: self._in_quiet(within, watch))
 
     def _as_for_reading(
@@ -135,7 +133,7 @@ class WriteProbing:
         read, array = attempts.get(device.name), host.array(device.name)
         if isinstance(read, Skipped) and read.reason is not SkipReason.NO_OWN_FILE:
             return read
-        if isinstance(read, Measurement) and read.outcome in _FAILED:
+        if isinstance(read, Measurement) and read.failed:
             detail = f"{device.name}: reading it just failed, so nothing is written to it"
             reason = SkipReason.MEMBER_UNREADABLE
             return Skipped(device=device.name, reason=reason, detail=detail)
@@ -168,10 +166,6 @@ class WriteProbing:
             keep_file=section.keep_file,
             while_syncing=self.manner is Manner.REGARDLESS,
         )
-
-    @property
-    def _uplinks(self) -> tuple[Uplink, ...]:
-        return tuple(section.uplink() for section in self.configuration.uplink)
 
 
 def _watched(request: WriteRequest, places: tuple[Place, ...]) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from arraygauge.history import HistoryError, Token
 from arraygauge.inventory.values import DeviceKind, Host
-from arraygauge.probe.budget import DAY_SECONDS, Allowance, allowance
+from arraygauge.probe.budget import Allowance
 from arraygauge.probe.charges import affordable, charges, shares_of
 from arraygauge.probe.shares import Share
 from arraygauge.probe.values import Skipped, SkipReason
@@ -80,12 +80,7 @@ class WritePurse:
     def allowance(self, host: Host, shares: Mapping[str, Share]) -> Allowance:
         """The user bytes and seconds left: of the budget, and of each drive's year. Raises
         HistoryError where what was spent cannot be read."""
-        now, ledger, limits = self.purse.clock_seconds(), self.purse.ledger, self.purse.limits
-        budgets = {
-            device_id: allowance(limits, ledger.spent_since(device_id, DAY_SECONDS), now)
-            for device_id in shares
-        }
-        return affordable(shares, budgets, self._wear(host, shares))
+        return affordable(shares, self.purse.budgets_of(shares), self._wear(host, shares))
 
     def _wear(self, host: Host, shares: Mapping[str, Share]) -> dict[str, WriteAllowance]:
         """Of the drives at the bottom: arrays and partitions do not wear."""

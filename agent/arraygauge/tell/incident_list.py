@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from collections.abc import Iterable, Sequence
 
 from rich.console import Console
@@ -15,6 +14,7 @@ from arraygauge.history.incident_log import LoggedIncident
 from arraygauge.history.silences import Silence, is_silent
 from arraygauge.judge.findings import Severity
 from arraygauge.tell.incident_words import SEVERITY_WORDS
+from arraygauge.tell.moments import minute
 from arraygauge.units import format_duration
 
 _STYLES = {
@@ -42,7 +42,9 @@ def print_incidents(
             console.print(Text(_line(each)))
     for silence in silences:
         if silence.cause_id is None:
-            console.print(Text(f"Nobody is told of anything until {_date(silence.until_seconds)}."))
+            console.print(
+                Text(f"Nobody is told of anything until {minute(silence.until_seconds)}.")
+            )
 
 
 def _print_open(console: Console, incident: LoggedIncident, silences: Sequence[Silence]) -> None:
@@ -73,8 +75,4 @@ def _line(incident: LoggedIncident) -> str:
     closed = incident.closed_at_seconds or incident.opened_at_seconds
     lasted = format_duration(max(0.0, closed - incident.opened_at_seconds))
     worst = SEVERITY_WORDS[incident.worst]
-    return f"{incident.number:>5}  {_date(closed)}  {incident.headline} ({worst}, for {lasted})"
-
-
-def _date(seconds: float) -> str:
-    return time.strftime("%Y-%m-%d %H:%M", time.localtime(seconds))
+    return f"{incident.number:>5}  {minute(closed)}  {incident.headline} ({worst}, for {lasted})"

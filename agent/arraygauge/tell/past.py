@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
@@ -18,6 +17,7 @@ from arraygauge.history.days import DaySummary
 from arraygauge.history.measurements import NOT_MADE, KnownDevice
 from arraygauge.history.stalls import StallRecord
 from arraygauge.judge import Pace
+from arraygauge.tell.moments import minute
 from arraygauge.tell.plot import Point, plot
 from arraygauge.tell.stall_list import stalls_document
 from arraygauge.units import format_duration, format_rate
@@ -135,7 +135,7 @@ def _latest(records: Sequence[MeasurementRecord]) -> Table:
     for each in reversed(records):
         short = each.pace == Pace.SHORT
         table.add_row(
-            Text(time.strftime("%Y-%m-%d %H:%M", time.localtime(each.started_at_seconds))),
+            Text(minute(each.started_at_seconds)),
             Text(format_rate(each.rate) if each.rate is not None else "–"),
             Text(_band(each)),
             Text(_remark(each), "yellow" if short else ""),

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from arraygauge.tell.moments import minute
 from arraygauge.units import format_rate
 
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
@@ -42,7 +42,7 @@ def plot(points: Sequence[Point], width: int, height: int) -> list[str]:
     lines = [
         f"{at_row.get(row, ''):>{margin - 2}} ┤{text}" for row, text in enumerate(canvas.lines())
     ]
-    first, last = _day(canvas.begin), _day(canvas.end)
+    first, last = minute(canvas.begin), minute(canvas.end)
     gap = max(1, columns - len(first) - len(last))
     return [*lines, " " * margin + first + " " * gap + last]
 
@@ -55,10 +55,6 @@ def _span(points: Sequence[Point]) -> tuple[float, float]:
     low, high = min(values), max(values)
     edge = max((high - low) * EDGE_SHARE, high * 0.02, 1.0)
     return (0.0 if low < high / 3 else max(0.0, low - edge)), high + edge
-
-
-def _day(seconds: float) -> str:
-    return time.strftime("%Y-%m-%d %H:%M", time.localtime(seconds))
 
 
 class _Canvas:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import time
-
 from arraygauge.judge.baseline import expected_rate
 from arraygauge.judge.change import Shape
 from arraygauge.judge.drift import Course, DriftFinding
 from arraygauge.judge.drift_evidence import DriftFacts, Sign
+from arraygauge.tell.moments import minute
 from arraygauge.tell.sentences import low_link_phrase
 from arraygauge.units import format_rate
 
@@ -57,7 +56,7 @@ def _interval(drift: DriftFinding, low: float, high: float) -> str:
 
 
 def _course(drift: DriftFinding) -> str:
-    since = _date(drift.onset.moment_seconds)
+    since = minute(drift.onset.moment_seconds)
     shape = drift.onset.shape
     if drift.passes == 1:
         return f", since the pass of {since}"
@@ -114,7 +113,3 @@ def _evidence(facts: DriftFacts) -> list[str]:
     if now.mismatch_bytes > before.mismatch_bytes:
         found.append("The last check found more that disagrees than the one before.")
     return found
-
-
-def _date(seconds: float) -> str:
-    return time.strftime("%Y-%m-%d %H:%M", time.localtime(seconds))

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 
+from arraygauge.inventory.stack import beneath
 from arraygauge.inventory.values import BlockDevice, DeviceKind, Host, Mount
 from arraygauge.probe.filesystems import why_unfit_to_write
 
@@ -66,8 +67,7 @@ def mount_of(mounts: Sequence[Mount], path: PurePath) -> Mount | None:
 
 
 def _bottom(host: Host, device: BlockDevice) -> BlockDevice | None:
-    """Down through partitions and mapped devices to the first array or the drive."""
-    seen: BlockDevice | None = device
-    while seen is not None and seen.kind is not DeviceKind.ARRAY and seen.below:
-        seen = host.device(seen.below[0]) if len(seen.below) == 1 else None
-    return seen
+    """The array or the drive that it lies on alone."""
+    bottom = beneath(host, device.name)
+    whole = bottom is not None and (bottom.kind is DeviceKind.ARRAY or not bottom.below)
+    return bottom if whole else None
