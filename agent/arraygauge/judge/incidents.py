@@ -137,6 +137,12 @@ class IncidentBook:
         found = [incident for incident in self.incidents.values() if incident.is_open]
         return tuple(sorted(found, key=lambda each: (-each.finding.severity, each.number)))
 
+    def in_doubt(self, origin: Origin) -> bool:
+        """Whether something that the origin found looks over and needs one more look."""
+        return any(
+            claim.misses and claim.finding.origin is origin for claim in self.claims.values()
+        )
+
 
 def book_of(incidents: Iterable[Incident], next_number: int) -> IncidentBook:
     """The book as an earlier run of the agent left it: what was open is believed until those

@@ -94,6 +94,12 @@ class Keeper:
         return self._book.open
 
     @property
+    def in_doubt(self) -> bool:
+        """Whether the machine should be looked at again soon: something looks over; safe from
+        any thread."""
+        return self._book.in_doubt(Origin.STATE)
+
+    @property
     def channel_states(self) -> tuple[ChannelState, ...]:
         """Every way of telling, as it fares now; safe from any thread."""
         return self._delivering.states

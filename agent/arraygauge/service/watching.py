@@ -22,7 +22,7 @@ _log = logging.getLogger(__name__)
 LOOK_SECONDS = 60.0
 """The kernel tells most changes; what it does not tell is found by looking that often."""
 SECOND_LOOK_SECONDS = 2.5
-"""After a change: what looks over is believed only when it is so again."""
+"""After a change, and where something looks over: that is believed only when it is so again."""
 READ_SECONDS = 10.0
 BUSY_SECONDS = 60.0
 """Longer than a look and writing down what it found can take."""
@@ -63,11 +63,13 @@ class Watching:
                 if (now := suspended_seconds()) - suspended > SUSPENDED_SECONDS:
                     suspended = now
                     self.on_resume()
-                self._look(sentinel)
+                doubt = self._look(sentinel)
                 pulse.well()
-                look_at = time.monotonic() + (SECOND_LOOK_SECONDS if happened else LOOK_SECONDS)
+                soon = happened or doubt
+                look_at = time.monotonic() + (SECOND_LOOK_SECONDS if soon else LOOK_SECONDS)
 
-    def _look(self, sentinel: Sentinel) -> None:
+    def _look(self, sentinel: Sentinel) -> bool:
+        """Whether what it showed has to be looked for once more."""
         host = None
         try:
             host = sentinel.read(READ_SECONDS)
@@ -77,3 +79,4 @@ class Watching:
             _log.warning("%s; %s", error.message, error.remedy)
         self.keeper.see_trouble(sentinel.problem)
         self.on_look(host)
+        return host is not None and self.keeper.in_doubt

@@ -110,6 +110,20 @@ def test_it_closes_when_it_was_looked_for_in_vain_twice_and_for_two_seconds() ->
     assert book.open == ()
 
 
+def test_what_looks_over_is_in_doubt_until_it_is_looked_for_once_more() -> None:
+    less = finding(Matter.LESS_REDUNDANCY)
+    doubts = [
+        follow(*looks)[0].in_doubt(Origin.STATE)
+        for looks in (
+            [(0.0, look(less))],
+            [(0.0, look(less)), (1.0, look())],
+            [(0.0, look(less)), (1.0, look()), (4.0, look())],
+            [(0.0, look(less)), (1.0, look()), (2.0, look(less))],
+        )
+    ]
+    assert doubts == [False, True, False, False]
+
+
 def test_an_arrays_greater_loss_takes_the_place_of_its_smaller_one_at_once() -> None:
     less = finding(Matter.LESS_REDUNDANCY)
     none = finding(Matter.NO_REDUNDANCY, Severity.CRITICAL)

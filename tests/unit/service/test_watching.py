@@ -24,6 +24,7 @@ class Kept:
     def __init__(self) -> None:
         self.hosts: list[Host] = []
         self.failing = False
+        self.in_doubt = False
 
     def see_host(self, host: Host) -> None:
         if self.failing:
@@ -90,6 +91,32 @@ def test_after_a_failure_it_watches_again_in_the_same_thread(
     looks = len(kept.hosts)
     until(lambda: len(kept.hosts) > looks and not parts.troubles)
     assert len(threads) == 1
+    stop.set()
+    assert parts.end(2) == ()
+
+
+def test_what_looks_over_is_looked_for_again_soon_without_any_event(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """An agent that was started again finds a rebuild finished that it never saw begin."""
+    monkeypatch.setattr(watching, "SECOND_LOOK_SECONDS", 0.05)
+    stop, kept = StopToken(), Kept()
+    kept.in_doubt = True
+    part = Watching(
+        keeper=cast(Keeper, kept),
+        stop=stop,
+        on_look=lambda _: None,
+        on_resume=lambda: None,
+        command=command(ANSWERS),
+    )
+    parts = Parts([Part(name="watching", run=part.run)], stop, lambda: None)
+    parts.start()
+    until(lambda: len(kept.hosts) >= 3)
+    kept.in_doubt = False
+    time.sleep(0.2)
+    looks = len(kept.hosts)
+    time.sleep(0.3)
+    assert len(kept.hosts) == looks, "at rest it looks once a minute"
     stop.set()
     assert parts.end(2) == ()
 
