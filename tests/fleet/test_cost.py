@@ -8,6 +8,8 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+import pytest
+
 from arraygauge.config.model import RunSection
 from arraygauge.probe.stop import StopToken
 from arraygauge.service.door import Door
@@ -16,6 +18,8 @@ from arraygauge.service.parts import Pulse
 from arraygauge.tell.metrics import Exposition
 from fleet.large_machine import large_collector
 from fleet.programs import promtool, require
+
+pytestmark = pytest.mark.measures
 
 ACCEPTED = {
     "Accept": "application/openmetrics-text;version=1.0.0,text/plain;version=0.0.4;q=0.5",

@@ -8,6 +8,10 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
+pytestmark = pytest.mark.measures
+
 SECONDS = 4.0
 RATE = 1000
 WORST_SECONDS = 0.5

@@ -15,7 +15,7 @@ from lab.guest import Guest
 from lab.machine import ArraySpec, Drive, Machine, Transport, Uplink
 from lab.whole import some_of
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 DRIVE = 60_000_000
 UNCAPPED = 1_000_000_000

@@ -17,7 +17,7 @@ from lab.agent import CONFIG, SHORT_BURSTS, check, wait_until_read
 from lab.guest import Guest
 from lab.machine import ArraySpec, Drive, Machine, Transport
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 DRIVE = 60_000_000
 NAMES = ("alder", "birch", "cedar", "elder")

@@ -18,7 +18,7 @@ from lab.agent import AMPLE_BUDGET, CONFIG
 from lab.guest import Guest
 from lab.machine import ArraySpec, Drive, Machine, Transport
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 REPETITIONS = int(os.environ.get("ARRAYGAUGE_DRIFT_REPETITIONS", "1"))
 RATE = 60_000_000

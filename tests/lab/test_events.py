@@ -12,7 +12,7 @@ import pytest
 from lab.guest import Guest
 from lab.machine import MIB, ArraySpec, Drive, Machine, Transport
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 MIRRORED = ("alder", "birch", "cedar", "dogwood", "elder", "fir", "gorse")
 LOOSE = ("hazel", "ivy", "juniper", "kapok")

@@ -18,6 +18,8 @@ import pytest
 from lab import KIB, MIB, ArraySpec, Contents, Drive, Guest, Machine, Transport, Uplink
 from lab.host import HERE, REPOSITORY
 
+pytestmark = pytest.mark.measures
+
 RATE = 20_000_000
 LEAST, MOST = 0.92, 1.12
 FOUR = ("v0", "v1", "a0", "n0")

@@ -11,6 +11,8 @@ from lab import KIB, MIB, ArraySpec, BadRange, Contents, Guest, Machine, Mapped,
 from lab.foreground import Foreground, Work, read
 from lab.own_machine import BAD, FAST, FAST_RATE, MACHINE, PIECE_BYTES, RATE
 
+pytestmark = pytest.mark.measures
+
 FIRST = 64 * KIB
 """Enough of a piece to see what is in it."""
 

@@ -16,6 +16,8 @@ from lab.foreground_reader import Completion, quantiles, summary
 from lab.own_machine import MACHINE
 from lab.tracing import Open, parse_open, start_traced, traced_opens
 
+pytestmark = pytest.mark.measures
+
 
 @pytest.fixture
 def guest(boot_lab: Callable[[Machine], Guest]) -> Guest:

@@ -34,7 +34,7 @@ from lab.machine import ArraySpec, Contents, Drive, Machine, Transport, Uplink
 from lab.model_cases import CASES, ModelCase
 from lab.whole import some_of
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 PLAIN_RATE, WRITE_RATE, STRIPE_CACHE_RATE = 20_000_000, 8_000_000, 4_000_000
 """Slower where md does more itself: an emulated processor must not set the pace. All parity

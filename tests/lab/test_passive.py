@@ -26,7 +26,7 @@ from lab.guest import Guest
 from lab.host import HERE
 from lab.machine import KIB, MIB, ArraySpec, Drive, Machine, Transport
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 Boot = Callable[[Machine], Guest]
 

@@ -13,7 +13,7 @@ from lab.agent import CONFIG
 from lab.guest import Guest
 from lab.machine import MIB, ArraySpec, Drive, Machine, Transport
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 NAMES = ("alder", "birch", "cedar", "dogwood", "elder", "fir", "gorse")
 MACHINE = Machine(

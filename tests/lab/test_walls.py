@@ -13,7 +13,7 @@ from lab.agent import CONFIG, SHORT_BURSTS
 from lab.guest import Guest
 from lab.machine import MIB, Drive, Machine, Transport, Uplink
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 DRIVE = 50_000_000
 UNCAPPED = 1_000_000_000

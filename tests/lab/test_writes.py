@@ -12,7 +12,7 @@ from lab.filesystems import add_files, checksums, fill_up, mounted
 from lab.guest import Guest
 from lab.machine import MIB, ArraySpec, Drive, Machine, Transport
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 DRIVE = 40_000_000
 NAMES = ("alder", "birch", "cedar", "elder")

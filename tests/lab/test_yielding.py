@@ -26,7 +26,7 @@ from lab.guest import Guest
 from lab.host import HERE
 from lab.machine import ArraySpec, Contents, Drive, Machine, Mapped, Transport
 
-pytestmark = pytest.mark.lab
+pytestmark = [pytest.mark.lab, pytest.mark.measures]
 
 TIMES = int(os.environ.get("ARRAYGAUGE_YIELDING_TIMES", "10"))
 PAIRS = int(os.environ.get("ARRAYGAUGE_YIELDING_PAIRS", "2"))
