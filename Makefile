@@ -21,9 +21,10 @@ run: $(VENV)/.core
 # What only computes runs on all processors; what holds times, and the lab's machines, run alone.
 test: lint lab-setup
 	bash tests/fleet/setup.sh
+	bash tests/page/setup.sh
 	$(PYTHON) -m pytest tests/unit --ignore tests/unit/probe --ignore tests/unit/service \
 	  --numprocesses auto --dist worksteal
-	$(PYTHON) -m pytest tests/unit/probe tests/unit/service tests/fleet --durations 15
+	$(PYTHON) -m pytest tests/unit/probe tests/unit/service tests/fleet tests/page --durations 15
 	$(PYTHON) -m pytest tests/lab --durations 60
 
 lint: $(VENV)/.dev

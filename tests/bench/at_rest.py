@@ -42,12 +42,16 @@ AGENT = """
 import functools, sys
 from pathlib import Path
 from arraygauge.cli import main, run
+from arraygauge.inventory.counters import CounterReader
 from arraygauge.inventory.tree import Tree
 from arraygauge.service import daemon, host_reader
 command = (sys.executable, "-c", {inventory!r})
 run.Setting = functools.partial(run.Setting, command=command)
 host_reader.HostReader.__init__.__defaults__ = (command, 10.0)
-daemon.PassiveWatcher = functools.partial(daemon.PassiveWatcher, tree=Tree(root=Path({root!r})))
+daemon.PassiveWatcher = functools.partial(
+    daemon.PassiveWatcher,
+    counters=functools.partial(CounterReader, tree=Tree(root=Path({root!r}))),
+)
 main(["--config", {config!r}, "run"])
 """
 

@@ -11,9 +11,11 @@ import sys
 import tempfile
 import threading
 import time
+from functools import partial
 from pathlib import Path
 
 from arraygauge.config import Configuration
+from arraygauge.inventory.counters import CounterReader
 from arraygauge.inventory.tree import Tree
 from arraygauge.inventory.values import Host, Level
 from arraygauge.probe.own_probes import OwnProbes
@@ -65,7 +67,7 @@ def cost(root: Path, seconds: float, *, works: bool) -> tuple[float, int]:
         OwnProbes(),
         on_news=looked,
         on_suspicion=lambda: None,
-        tree=Tree(root=root),
+        counters=partial(CounterReader, tree=Tree(root=root)),
     )
     watcher.see_host(machine())
 

@@ -9,7 +9,7 @@ import threading
 import time
 
 REQUEST = (
-    b"GET /metrics HTTP/1.1\r\nHost: invented\r\nAccept-Encoding: gzip\r\n"
+    b"GET /metrics HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept-Encoding: gzip\r\n"
     b"Accept: application/openmetrics-text;version=1.0.0\r\n\r\n"
 )
 SCRAPERS = 4

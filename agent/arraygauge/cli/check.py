@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import platform
 import sys
 from pathlib import Path
 
@@ -9,13 +10,15 @@ import click
 from rich.console import Console
 
 from arraygauge.cli.progress import progress_on
+from arraygauge.cli.report import check_report_place, tell_written
 from arraygauge.cli.status import exit_status
 from arraygauge.config import load_configuration
 from arraygauge.errors import OperatorError
+from arraygauge.judge import Status
 from arraygauge.probe.stop import StopToken
 from arraygauge.service.probing import Forecast, Manner
 from arraygauge.service.signals import stopping_on_signals
-from arraygauge.service.survey import surveyor
+from arraygauge.service.survey import Surveyor, surveyor
 from arraygauge.tell.machine import status_json
 from arraygauge.tell.terminal import print_status
 from arraygauge.units import format_capacity, format_duration
@@ -25,7 +28,7 @@ def _announce(forecast: Forecast) -> None:
     """On standard error: what is printed on standard output is the result."""
     if forecast.device_count:
         click.echo(
-            f"Reading {forecast.device_count} devices and arrays: at most "
+            f"Reading {forecast.device_count} drives and arrays: at most "
             f"{format_capacity(forecast.most_bytes)} and {format_duration(forecast.most_seconds)} "
             "in all, usually a quarter of it.",
             err=True,
@@ -33,6 +36,14 @@ def _announce(forecast: Forecast) -> None:
     if forecast.most_written_bytes:
         most = format_capacity(forecast.most_written_bytes)
         click.echo(f"Writing at most {most} to own files.", err=True)
+
+
+def _report(surveying: Surveyor, status: Status, path: Path) -> None:
+    from arraygauge.service.report import report_of_pass  # noqa: PLC0415 -- slow to import
+    from arraygauge.service.report_file import write_report  # noqa: PLC0415
+
+    html = report_of_pass(surveying, status, platform.node())
+    tell_written(path, replaced=write_report(path, html))
 
 
 @click.command(
@@ -61,6 +72,13 @@ Exit status:
     help="Write as well, to the agent's own file in each directory of the configuration's "
     "write_probe.directories. Counted against the drives' endurance; never beyond the budget.",
 )
+@click.option(
+    "--report",
+    "report_path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a report of this pass as one HTML file as well.",
+)
 @click.pass_obj
 def command(
     config_path: Path | None,
@@ -68,6 +86,7 @@ def command(
     as_json: bool,
     regardless: bool,
     writing: bool,
+    report_path: Path | None,
 ) -> None:
     """Measure once, compare with what theory allows, and say why if it falls short.
 
@@ -82,6 +101,8 @@ def command(
             "--write: the configuration names no directory to write to",
             "name one on each array in question as directories of [write_probe]",
         )
+    if report_path is not None:
+        check_report_place(report_path)
     stop = StopToken()
     with stopping_on_signals(stop), progress_on(sys.stderr) as progress:
         manner = Manner.REGARDLESS if regardless else Manner.ASKED
@@ -90,6 +111,8 @@ def command(
                 click.echo(f"arraygauge: {note}", err=True)
             status = surveying.survey(devices, progress, _announce)
             not_kept = surveying.purse.not_kept
+            if report_path is not None and not stop.is_set():
+                _report(surveying, status, report_path)
     if not_kept is not None:
         click.echo(f"arraygauge: {not_kept}", err=True)
     if stop.is_set():

@@ -56,8 +56,9 @@ def command(config_path: Path | None) -> None:
             stop=stop,
             incidents=lambda watched: _served(surveying, machine, watched),
             on_serving=lambda address: click.echo(
-                f"Metrics at {scheme}://{address}/metrics, a pass every "
-                f"{configuration.run.interval_seconds:g} s. Ctrl-C or SIGTERM ends it.\n"
+                f"Page at {scheme}://{address}/, metrics at {scheme}://{address}/metrics; "
+                f"a pass every {configuration.run.interval_seconds:g} s. "
+                "Ctrl-C or SIGTERM ends it.\n"
             ),
             on_status=lambda status: None if journalled else show(status),
             notifier=Notifier(),

@@ -163,10 +163,12 @@ def _severity(health: Health) -> Severity:
 
 
 def _missed_drives(host: Host, array: Array, health: Health, serving: Serving) -> list[Cause]:
-    """By slot from memory, and members that are still listed as failed."""
-    found = [serving.slots.get((array.stable_id, slot)) for slot in health.missing_slots]
-    here = [drive_of(host, name) for name in health.lost]
-    named = {cause.stable_id: cause for cause in (*found, *here) if cause is not None}
+    """By slot from memory. Where that does not know all, members still listed as failed too: one
+    of those may be listed long after another drive has taken its slot."""
+    known = [serving.slots.get((array.stable_id, slot)) for slot in health.missing_slots]
+    if None in known or not known:
+        known += [drive_of(host, name) for name in health.lost]
+    named = {cause.stable_id: cause for cause in known if cause is not None}
     return list(named.values())
 
 

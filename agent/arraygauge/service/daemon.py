@@ -24,11 +24,15 @@ from arraygauge.probe.stop import StopToken
 from arraygauge.service.budget_uses import budget_uses
 from arraygauge.service.channels import ways_of
 from arraygauge.service.door import Door
+from arraygauge.service.grounds import grounds_of
 from arraygauge.service.heartbeat import Heartbeat
 from arraygauge.service.http import Serving, application
 from arraygauge.service.inventory_process import COMMAND
 from arraygauge.service.keeper import Keeper
 from arraygauge.service.notifier import Notifier
+from arraygauge.service.page import Page
+from arraygauge.service.page_events import Followers
+from arraygauge.service.page_known import PageKnowledge
 from arraygauge.service.parts import Part, Parts, finding_of
 from arraygauge.service.passes import Passes
 from arraygauge.service.passive_telling import PassiveTelling
@@ -39,6 +43,7 @@ from arraygauge.service.upkeep import Upkeep
 from arraygauge.service.watching import Watching
 from arraygauge.tell.heartbeat_json import heartbeat_document
 from arraygauge.tell.metrics import StatusCollector
+from arraygauge.tell.passive_json import watching_document
 from arraygauge.tell.sender import Message
 from arraygauge.tell.status_line import Standing, status_line
 
@@ -82,11 +87,19 @@ class Daemon:
         self._told: tuple[int, ...] = ()
         self._collector = StatusCollector()
         self._door = Door(self._configuration.exposure)
+        self._knowledge = PageKnowledge(
+            setting.machine_name,
+            setting.surveyor.purse.history,
+            seen=lambda: watching_document(self._passive.watched),
+        )
+        self._followers = Followers(self._knowledge.revision, self._stop)
+        page = Page(self._knowledge)
         self._serving = Serving(
             self._configuration.run,
-            application(self._collector, self._incidents),
+            application(self._collector, self._incidents, page, self._followers),
             self._stop,
             self._door,
+            self._followers,
         )
         self._passes = Passes(
             setting.surveyor, self._stop, self._saw_pass, self._collector.note_failure
@@ -141,6 +154,7 @@ class Daemon:
             Part(name="passes", run=self._passes.run),
             Part(name="delivery", run=self._keeper.deliver, wake=self._keeper.stop),
             Part(name="http", run=self._serving.run),
+            Part(name="open pages", run=self._followers.run),
             Part(name="heartbeat", run=self._heartbeat.run),
             Part(name="upkeep", run=self._upkeep.run),
         )
@@ -185,8 +199,12 @@ class Daemon:
 
     def _saw_pass(self, status: Status) -> None:
         self._collector.publish(status)
+        self._knowledge.see_status(status, grounds_of(self._configuration, status.host))
         self._keeper.see_status(status)
-        self._collector.publish_budget(budget_uses(self._setting.surveyor.purse, status.host))
+        purse = self._setting.surveyor.purse
+        uses = budget_uses(purse, status.host)
+        self._collector.publish_budget(uses)
+        self._knowledge.see_budget(uses, purse.limits)
         self._publish()
         self._upkeep.news.ring()
         try:
@@ -199,6 +217,7 @@ class Daemon:
         if host is not None:
             self._passive.see_host(host)
             self._collector.publish_host(host)
+            self._knowledge.see_host(host)
         self._publish()
         changed = self._host is None or host is None or _size(host) != _size(self._host)
         self._host = host or self._host

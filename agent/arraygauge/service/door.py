@@ -15,6 +15,7 @@ from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
 
 from arraygauge.config.exposure import ExposureSection
 from arraygauge.errors import OperatorError
+from arraygauge.service.page_host import addressed_to
 from arraygauge.tell.secret import SecretError, read_secret
 
 
@@ -38,11 +39,17 @@ class Door:
             return connection
         return self._context.wrap_socket(connection, server_side=True)
 
-    def guard(self, answer: WSGIApplication) -> WSGIApplication:
-        """The same application, for those who give the name and the password (RFC 7617)."""
+    def guard(self, answer: WSGIApplication, listen_address: str) -> WSGIApplication:
+        """The same application, for those who give the name and the password (RFC 7617); where
+        none is asked for, for those who call the machine by its own name. Over TLS the
+        certificate has already told whoever asked that they reached whom they named."""
+        checked = addressed_to(listen_address, answer)
 
         def guarded(environment: WSGIEnvironment, start: StartResponse) -> Iterable[bytes]:
-            if self._is_known(environment.get("HTTP_AUTHORIZATION", "")):
+            expected = self._expected
+            if expected is None:
+                return checked(environment, start)
+            if self._is_known(environment.get("HTTP_AUTHORIZATION", ""), expected):
                 return answer(environment, start)
             challenge = ("WWW-Authenticate", 'Basic realm="arraygauge", charset="UTF-8"')
             start("401 Unauthorized", [challenge, ("Content-Length", "0")])
@@ -50,15 +57,14 @@ class Door:
 
         return guarded
 
-    def _is_known(self, header: str) -> bool:
-        if self._expected is None:
-            return True
+    @staticmethod
+    def _is_known(header: str, expected: bytes) -> bool:
         scheme, _, given = header.partition(" ")
         try:
             decoded = base64.b64decode(given, validate=True)
         except (binascii.Error, ValueError):
             return False
-        return scheme.lower() == "basic" and hmac.compare_digest(decoded, self._expected)
+        return scheme.lower() == "basic" and hmac.compare_digest(decoded, expected)
 
 
 def _read(section: ExposureSection) -> tuple[ssl.SSLContext, bytes]:

@@ -1,8 +1,13 @@
-"""What the agent serves on its address: metrics and incidents, for reading only."""
+"""What the agent serves on its address: the page, metrics and incidents, for reading only.
+
+Each request has a thread of its own while it is answered, which bounds what a stranger can take
+(``MOST_AT_ONCE``, ``REQUEST_SECONDS``) before and after TLS; open pages have none (``Followers``).
+"""
 
 from __future__ import annotations
 
 import logging
+import socket
 import sys
 import threading
 from collections.abc import Callable, Iterable
@@ -16,6 +21,7 @@ from arraygauge.errors import OperatorError
 from arraygauge.probe.stop import StopToken
 from arraygauge.service.bell import Bell, wait_for
 from arraygauge.service.door import Door
+from arraygauge.service.page_events import RETRY, Followers
 from arraygauge.service.parts import Pulse
 from arraygauge.tell.metrics import Exposition, StatusCollector
 
@@ -30,6 +36,8 @@ REQUEST_SECONDS = 30.0
 MOST_AT_ONCE = 32
 """Requests that are answered at a time: strangers who only knock must not take the threads and
 descriptors that probing and telling need."""
+FOLLOW = "arraygauge.follow"
+"""In a request's environment, what an answer calls that is to be followed by events."""
 
 
 class _Server(ThreadingMixIn, WSGIServer):
@@ -38,6 +46,7 @@ class _Server(ThreadingMixIn, WSGIServer):
     daemon_threads = True
     request_queue_size = 64
     door: Door
+    followers: Followers | None
     _room = threading.BoundedSemaphore(MOST_AT_ONCE)
 
     def process_request(self, request: Any, client_address: Any) -> None:
@@ -62,10 +71,17 @@ class _Server(ThreadingMixIn, WSGIServer):
         request.settimeout(REQUEST_SECONDS)
         entered = self.door.enter(request)
         try:
-            super().finish_request(entered, client_address)
-        finally:
+            handler = _Quiet(entered, client_address, self)
+        except BaseException:
             if entered is not request:
                 entered.close()
+            raise
+        if handler.follows and self.followers is not None:
+            # Under another object where it is the request's, which is closed after this.
+            plain = entered is request
+            self.followers.take(socket.socket(fileno=request.detach()) if plain else entered)
+        elif entered is not request:
+            entered.close()
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """Who speaks no TLS, or hangs up, is no news; anything else is a fault of ours."""
@@ -75,34 +91,73 @@ class _Server(ThreadingMixIn, WSGIServer):
 
 class _Quiet(WSGIRequestHandler):
     timeout = REQUEST_SECONDS
+    follows = False
+    """Whether whoever asked is to be told more, now that the answer has begun."""
+
+    def get_environ(self) -> dict[str, Any]:
+        """With a way to say so."""
+        return {**super().get_environ(), FOLLOW: self._follow}
+
+    def _follow(self) -> None:
+        self.follows = True
 
     def log_message(self, *_: object) -> None:
         """A scrape every few seconds is no news."""
 
 
-def application(collector: StatusCollector, incidents: Callable[[], str]) -> WSGIApplication:
-    """`/incidents.json` by ``incidents``; everything else is metrics."""
+def application(
+    collector: StatusCollector,
+    incidents: Callable[[], str],
+    page: WSGIApplication | None = None,
+    followers: Followers | None = None,
+) -> WSGIApplication:
+    """`/metrics`, `/incidents.json` by ``incidents``, `/events` for ``followers``; everything
+    else is the ``page``, or metrics where there is none."""
     metrics = Exposition(collector)
+    rest = page or metrics
 
     def answer(environment: WSGIEnvironment, start: StartResponse) -> Iterable[bytes]:
-        if environment["PATH_INFO"] != "/incidents.json":
-            return metrics(environment, start)
-        document = incidents().encode()
-        start("200 OK", [("Content-Type", "application/json"), ("Cache-Control", "no-store")])
-        return [document]
+        path = environment["PATH_INFO"]
+        if path == "/incidents.json":
+            document = incidents().encode()
+            start("200 OK", [("Content-Type", "application/json"), ("Cache-Control", "no-store")])
+            return [document]
+        if path == "/events" and followers is not None:
+            return _begin_events(followers, environment, start)
+        return (metrics if path == "/metrics" else rest)(environment, start)
 
     return answer
+
+
+def _begin_events(
+    followers: Followers, environment: WSGIEnvironment, start: StartResponse
+) -> Iterable[bytes]:
+    if environment["REQUEST_METHOD"] != "GET":
+        start("405 Method Not Allowed", [("Allow", "GET"), ("Content-Length", "0")])
+        return []
+    if not followers.has_room:
+        start("503 Service Unavailable", [("Retry-After", "60"), ("Content-Length", "0")])
+        return []
+    environment[FOLLOW]()
+    start("200 OK", [("Content-Type", "text/event-stream"), ("Cache-Control", "no-store")])
+    return iter((RETRY,))
 
 
 class Serving:
     """A part of the daemon: answers over HTTP at one address, which may change."""
 
     def __init__(
-        self, section: RunSection, answer: WSGIApplication, stop: StopToken, door: Door
+        self,
+        section: RunSection,
+        answer: WSGIApplication,
+        stop: StopToken,
+        door: Door,
+        followers: Followers | None = None,
     ) -> None:
         """Raises OperatorError where the address cannot be had."""
-        self._answer = door.guard(answer)
+        self._answer = answer
         self._door = door
+        self._followers = followers
         self._stop = stop
         self._bell = Bell()
         self._section = section
@@ -154,7 +209,7 @@ class Serving:
             server = make_server(
                 section.listen_address,
                 section.listen_port,
-                self._answer,
+                self._door.guard(self._answer, section.listen_address),
                 server_class=_Server,
                 handler_class=_Quiet,
             )
@@ -165,6 +220,7 @@ class Serving:
                 "run.listen_port in the configuration",
             ) from error
         server.door = self._door
+        server.followers = self._followers
         server.socket.setblocking(False)  # who knocked may be gone by the time we open
         return server
 

@@ -37,11 +37,17 @@ PRUNE_SECONDS = 86400.0
 class Keeper:
     """The book of incidents over one history, and the messages about it.
 
-    ``start`` before any news. ``machine_name`` signs the messages.
+    ``start`` before any news. ``machine_name`` signs the messages. What is too old to be kept
+    whole is let go every ``prune_seconds``.
     """
 
     def __init__(
-        self, history: History, clock: Clock, ways: Sequence[Way], machine_name: str
+        self,
+        history: History,
+        clock: Clock,
+        ways: Sequence[Way],
+        machine_name: str,
+        prune_seconds: float = PRUNE_SECONDS,
     ) -> None:
         self._pen = Pen(history)
         outbox = Outbox(self._pen)
@@ -58,6 +64,7 @@ class Keeper:
         self._host: Host | None = None
         self._problem: str | None = None
         self._own_findings: tuple[Finding, ...] = ()
+        self._prune_seconds = prune_seconds
         self._pruned_at = 0.0
         self._lock = threading.Lock()
 
@@ -180,7 +187,7 @@ class Keeper:
 
     def _prune(self) -> None:
         now = self._clock().uptime_seconds
-        if now - self._pruned_at > PRUNE_SECONDS:
+        if now - self._pruned_at > self._prune_seconds:
             self._pruned_at = now
             self._measurements.prune()
             self._records.prune()

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from arraygauge.config import Configuration
 from arraygauge.history.stalls import StallRecord
 from arraygauge.inventory.counters import CounterReader, IoCounters
-from arraygauge.inventory.tree import Tree
 from arraygauge.inventory.values import Host
 from arraygauge.judge.passive import (
     PassiveWatch,
@@ -47,6 +47,18 @@ BUSY_SECONDS = 30.0
 Seconds = Callable[[], float]
 
 
+class Counters(Protocol):
+    """The counters of some devices, as ``CounterReader`` reads the kernel's."""
+
+    def read(self) -> dict[str, IoCounters | None]: ...
+
+    def close(self) -> None: ...
+
+
+OpenCounters = Callable[[Sequence[str]], Counters]
+"""By the devices' names."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clocks:
     """``monotonic`` rests while the machine is suspended, for ``suspended`` seconds so far;
@@ -72,7 +84,7 @@ class PassiveWatcher:
         on_news: Callable[[News], None],
         on_suspicion: Callable[[], None],
         clocks: Clocks | None = None,
-        tree: Tree | None = None,
+        counters: OpenCounters = CounterReader,
     ) -> None:
         self._stop = stop
         self._configuration = configuration
@@ -80,13 +92,13 @@ class PassiveWatcher:
         self._on_news = on_news
         self._on_suspicion = on_suspicion
         self._clocks = clocks or Clocks()
-        self._tree = tree
+        self._open_counters = counters
         self._lock = threading.Lock()
         self._fresh: Host | None = None
         self._host: Host | None = None
         self._watched: dict[str, Watched] = {}
         self._bodies: frozenset[Body] = frozenset()
-        self._reader = CounterReader((), tree)
+        self._reader = counters(())
         self._suspended = self._clocks.suspended()
         self._deaf_until = -float("inf")
         self._asked_at = -float("inf")
@@ -158,7 +170,7 @@ class PassiveWatcher:
         if bodies != self._bodies:
             self._reader.close()
             self._bodies = bodies
-            self._reader = CounterReader(sorted(body.name for body in bodies), self._tree)
+            self._reader = self._open_counters(sorted(body.name for body in bodies))
 
     def _probed(self) -> frozenset[str]:
         names = self._own_probes.take()

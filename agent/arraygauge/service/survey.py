@@ -81,15 +81,10 @@ class Surveyor:
             host, targets, attempts = self._measure(again, progress, announce)
         grounds = grounds_of(self.configuration, host)
         written = self._write(host, targets, attempts, progress)
-        return Status(
-            host=host,
-            arrays=tuple(
-                self._explained(host, assess_array(host, array, attempts, grounds), attempts)
-                for array in targets.arrays
-            ),
-            devices=tuple(
-                _device_verdict(host, device, attempts, grounds) for device in targets.devices
-            ),
+        status = judged(host, targets, attempts, grounds)
+        return replace(
+            status,
+            arrays=tuple(self._explained(host, verdict, attempts) for verdict in status.arrays),
             seconds=time.monotonic() - began,
             writes=tuple(
                 assess_write(host, name, attempt, attempts, grounds)
@@ -195,6 +190,24 @@ def surveyor(
             manner=manner,
             writing=writing,
         )
+
+
+def judged(
+    host: Host,
+    targets: Targets,
+    attempts: Mapping[str, Attempt],
+    grounds: Grounds,
+    seconds: float = 0.0,
+) -> Status:
+    """What was read of all targets in so many seconds, held against what it should have been."""
+    return Status(
+        host=host,
+        arrays=tuple(assess_array(host, array, attempts, grounds) for array in targets.arrays),
+        devices=tuple(
+            _device_verdict(host, device, attempts, grounds) for device in targets.devices
+        ),
+        seconds=seconds,
+    )
 
 
 def _is_gone(attempt: Attempt) -> bool:

@@ -200,7 +200,7 @@ def test_what_an_earlier_run_left_open_is_believed_until_looked_for_in_vain() ->
 
 def state(machine_array: Array, *, served_before: Array | None = None) -> list[Finding]:
     """What the kernel's words show, after a look at how it was before."""
-    drives = [drive(name) for name in ("sda", "sdb", "sdc")]
+    drives = [drive(name) for name in ("sda", "sdb", "sdc", "sdd")]
     serving = Serving()
     if served_before is not None:
         _, serving = observe_state(host([served_before], drives), serving)
@@ -223,6 +223,21 @@ def test_a_lost_member_is_named_by_its_drive_even_when_md_has_let_go_of_it(
     [found] = state(replace(degraded, raid_disks=3), served_before=WHOLE)
     assert (found.matter, found.cause.name) == (Matter.NO_REDUNDANCY, "sdc")
     assert found.severity is Severity.CRITICAL
+
+
+def test_a_failed_drive_whose_slot_another_took_is_not_missed_any_more() -> None:
+    """md lists it as failed until somebody removes it. Found by the fault campaign."""
+    replaced = [member("sda", 0), member("sdb", **FAILED), member("sdd", 1)]
+    wide = [member(f"sd{letter}", slot) for slot, letter in enumerate("abc")]
+    before = array(Level.RAID1, wide, chunk_bytes=None)
+    after = array(Level.RAID1, replaced, raid_disks=3, chunk_bytes=None)
+    [found] = state(after, served_before=before)
+    assert (found.matter, found.cause.name) == (Matter.LESS_REDUNDANCY, "sdc")
+
+
+def test_failed_drives_are_named_by_md_where_nobody_saw_them_serve() -> None:
+    [found] = state(replace(LOST, raid_disks=3))
+    assert found.cause.name == "sdc"
 
 
 def test_a_rebuild_makes_it_less_severe() -> None:

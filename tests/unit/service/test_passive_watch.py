@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ import pytest
 from arraygauge.config import Configuration, parse_configuration
 from arraygauge.history import History, Pen, open_history, system_clock
 from arraygauge.history.stalls import Stalls, stalls_of
-from arraygauge.inventory.counters import IoCounters
+from arraygauge.inventory.counters import CounterReader, IoCounters
 from arraygauge.inventory.tree import Tree
 from arraygauge.inventory.values import Host, Level
 from arraygauge.judge.findings import Matter, Origin
@@ -71,7 +72,7 @@ class World:
                 suspended=lambda: self.slept,
                 wall=lambda: 1.8e9 + self.machine.now,
             ),
-            tree=Tree(root=root),
+            counters=partial(CounterReader, tree=Tree(root=root)),
         )
         self.watcher.see_host(stripe())
 

@@ -15,8 +15,9 @@ from arraygauge.tell.metrics.values import Sample
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AgentHealth:
     """``heartbeat_seconds`` since 1970; None before the first. ``interval_seconds`` None where
-    nothing is measured on schedule."""
+    nothing is measured on schedule. ``build`` is the version, and what is unusual about it."""
 
+    build: str = __version__
     passes: int = 0
     pass_failures: int = 0
     interval_seconds: float | None = None
@@ -24,7 +25,7 @@ class AgentHealth:
 
 
 def agent_samples(health: AgentHealth) -> Iterator[Sample]:
-    yield Sample(name="build", labels=(__version__,))
+    yield Sample(name="build", labels=(health.build,))
     yield Sample(name="passes", number=health.passes)
     yield Sample(name="pass_failures", number=health.pass_failures)
     if health.interval_seconds is not None:

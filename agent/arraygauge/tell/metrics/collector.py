@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import chain
 
+from arraygauge import __version__
 from arraygauge.inventory.values import Host
 from arraygauge.judge import Status, WriteVerdict
 from arraygauge.judge.incidents import Incident
@@ -26,10 +27,12 @@ from arraygauge.tell.metrics.writes import write_samples
 
 class StatusCollector:
     """Makes every family afresh, so removed devices vanish. Each ``publish_*`` replaces one
-    whole value and may be called from any thread; ``version`` is another object after each."""
+    whole value and may be called from any thread; ``version`` is another object after each.
+    ``build`` names the program's version."""
 
-    def __init__(self) -> None:
+    def __init__(self, build: str = __version__) -> None:
         self.version = object()
+        self._build = build
         self._status: Status | None = None
         self._writes: dict[str, WriteVerdict] = {}
         self._host: Host | None = None
@@ -109,6 +112,7 @@ class StatusCollector:
         yield from channel_samples(self._channels)
         yield from agent_samples(
             AgentHealth(
+                build=self._build,
                 passes=self._passes,
                 pass_failures=self._pass_failures,
                 interval_seconds=self._interval,
