@@ -58,7 +58,8 @@ class Followers:
         """Whose request was answered with an open end; from now on it is ours to close."""
         connection.setblocking(False)
         with self._lock:
-            if len(self._following) >= MOST_FOLLOWING:
+            # Once told to stop, the part that would let it go may be over already.
+            if self._stop.is_set() or len(self._following) >= MOST_FOLLOWING:
                 connection.close()
                 return
             self._following.append(connection)
