@@ -85,7 +85,7 @@ class Stage:
     def start_agent(self) -> None:
         self.guest.write(CONFIG, WATCHING_ONLY)
         self.agent = self.guest.start_module("arraygauge", "--config", CONFIG, "run")
-        self.agent.wait_for_output("Metrics at", 60)
+        self.agent.wait_for_output("metrics at", 60)
 
     def wait_for_first_look(self) -> None:
         """What was lost before the agent ever looked it cannot know by name."""

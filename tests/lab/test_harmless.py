@@ -134,7 +134,7 @@ def test_no_device_is_opened_for_writing_nor_any_file_but_the_agents_own(guest: 
         guest.write(CONFIG, own_file_config(directory) + EVERY_SECOND)
         command = f"python -m arraygauge --config {CONFIG}"
         traced = start_traced(guest, ["sh", "-c", f"{command} check; exec {command} run"])
-        traced.running.wait_for_output("Metrics at", 180)
+        traced.running.wait_for_output("metrics at", 180)
         wait_for(lambda: sum(metric(guest, PASSES)), "a whole pass", 120)
         traced.running.signal(signal.SIGTERM)
         assert traced.wait(20).status == 0

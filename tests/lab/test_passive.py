@@ -66,7 +66,7 @@ def watching(guest: Guest) -> Iterator[Running]:
     listener.wait_for_output("ready")
     guest.write(CONFIG, WATCHING_ONLY)
     daemon = guest.start_module("arraygauge", "--config", CONFIG, "run")
-    daemon.wait_for_output("Metrics at", 60)
+    daemon.wait_for_output("metrics at", 60)
     wait_for(guest, lambda seen: set(seen) == {guest.device(name) for name in NAMES}, 30)
     yield listener
     daemon.signal(signal.SIGTERM)

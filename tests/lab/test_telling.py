@@ -50,7 +50,7 @@ def test_a_failed_member_is_told_within_a_second_and_kept(
     )
     guest.write(CONFIG, WATCHING_ONLY)
     daemon = guest.start_module("arraygauge", "--config", CONFIG, "run")
-    daemon.wait_for_output("Metrics at", 60)
+    daemon.wait_for_output("metrics at", 60)
     guest.run("sleep 6; echo go > /run/go")
     output = receiver.wait(120).stdout
     reports = [json.loads(line) for line in output.splitlines()][1:]
