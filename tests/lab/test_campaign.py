@@ -208,7 +208,9 @@ def over(stage: Stage, seconds: float) -> None:
         left = [each for each in stage.incidents() if each["closed_at_seconds"] is None]
         if not left:
             return
-        words = [f"{each['cause']['name']}: {each['matter']}" for each in left]
+        words = [
+            f"{each['cause']['name']}: {each['matter']}: {each['words']['reason']}" for each in left
+        ]
         assert time.monotonic() < deadline, f"still open after the recovery: {words}"
         time.sleep(0.5)
 
