@@ -23,7 +23,7 @@ def existing_history() -> Iterator[History]:
     except FileNotFoundError as error:
         raise OperatorError(
             f"{path}: nothing was measured yet, as far as this user can see",
-            "run 'arraygauge check' or 'arraygauge run' first, or look as the user that does",
+            "have 'arraygauge run' measure, or look as the user that does",
         ) from error
     except OSError as error:
         raise OperatorError(

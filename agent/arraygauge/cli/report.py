@@ -11,10 +11,10 @@ import click
 
 from arraygauge.cli.records import existing_history
 from arraygauge.config import load_configuration
+from arraygauge.history.days import DAY_SECONDS
 from arraygauge.service.grounds import grounds_of
 from arraygauge.service.host_reader import host_reader
 
-DAY_SECONDS = 86400.0
 MOST_DAYS = 5 * 366
 
 

@@ -19,7 +19,7 @@ from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status, WriteVerdict
 from arraygauge.judge.writes import judged_rate
 from arraygauge.probe.values import Attempt, Measurement, Route
 from arraygauge.probe.writes.values import WriteMeasurement
-from arraygauge.theory import Workload
+from arraygauge.theory import Access, Direction, Workload
 
 KEPT_RAW_DAYS = 90
 KEPT_DAYS = 5 * 366
@@ -67,6 +67,23 @@ def workload_key(workload: Workload, route: Route = Route.RAW) -> str:
         f"{workload.direction}-{workload.access}-{workload.transfer_bytes}-{workload.queue_depth}"
     )
     return usual + "".join(unusual)
+
+
+def plain_read_of(word: str) -> tuple[Workload, Route] | None:
+    """What ``workload_key`` wrote, and how it was reached; None for what is not a plain read."""
+    direction, _, after = word.partition("-")
+    access, *rest = after.split("-")
+    if direction != Direction.READ or access not in list(Access) or len(rest) not in (2, 3):
+        return None
+    if rest[2:] not in ([], [str(Route.FILE)]) or not all(each.isdecimal() for each in rest[:2]):
+        return None
+    workload = Workload(
+        direction=Direction.READ,
+        access=Access(access),
+        transfer_bytes=int(rest[0]),
+        queue_depth=int(rest[1]),
+    )
+    return workload, Route.FILE if rest[2:] else Route.RAW
 
 
 def records_of(status: Status) -> Iterator[MeasurementRecord]:

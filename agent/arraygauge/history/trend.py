@@ -14,8 +14,10 @@ from pathlib import Path
 
 from arraygauge.history.database import BUSY_SECONDS, History
 from arraygauge.history.days import DAY_SECONDS
+from arraygauge.history.measurements import plain_read_of
 from arraygauge.history.problems import as_history_errors
 from arraygauge.judge.findings import Severity
+from arraygauge.probe.values import Route
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,12 +217,12 @@ def sized_rates(history: History, stable_id: str) -> tuple[SizedRate, ...]:
         ).fetchall()
     found: dict[int, SizedRate] = {}
     for word, at, rate in rows:
-        _, _, transfer, depth, *unusual = word.split("-")
-        if unusual:
+        workload, route = plain_read_of(word) or (None, None)
+        if workload is None or route is not Route.RAW:
             continue
         size = SizedRate(
-            transfer_bytes=int(transfer),
-            queue_depth=int(depth),
+            transfer_bytes=workload.transfer_bytes,
+            queue_depth=workload.queue_depth,
             at_seconds=at,
             bytes_per_second=rate,
         )

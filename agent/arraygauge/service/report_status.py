@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from arraygauge.history import MeasurementRecord
+from arraygauge.history.measurements import plain_read_of
 from arraygauge.inventory.values import Host
 from arraygauge.judge import Grounds, Status, assess_array, assess_device, peer_rates
-from arraygauge.probe.values import Attempt, Measurement, Outcome, Route, Skipped, SkipReason
-from arraygauge.theory import Access, Direction, Workload
+from arraygauge.probe.values import Attempt, Measurement, Outcome, Skipped, SkipReason
 
 
 def status_of_past(
@@ -50,7 +50,7 @@ def _peers(host: Host, attempts: Mapping[str, Attempt], name: str) -> dict[str, 
 
 def attempt_of(name: str, record: MeasurementRecord | None, since_words: str) -> Attempt:
     """The attempt as far as the history keeps it: without its places."""
-    asked = workload_of(record.workload) if record is not None else None
+    asked = plain_read_of(record.workload) if record is not None else None
     if record is None or asked is None or record.rate is None:
         detail = f"nothing that gave a rate is kept since {since_words}"
         return Skipped(device=name, reason=SkipReason.STOPPED, detail=detail)
@@ -76,23 +76,6 @@ def attempt_of(name: str, record: MeasurementRecord | None, since_words: str) ->
         temperature_celsius=record.temperature_celsius,
         slowest_link=None,
     )
-
-
-def workload_of(word: str) -> tuple[Workload, Route] | None:
-    """What ``history.measurements.workload_key`` wrote; None for what is not a plain read."""
-    direction, _, after = word.partition("-")
-    access, *rest = after.split("-")
-    if direction != Direction.READ or access not in list(Access) or len(rest) not in (2, 3):
-        return None
-    if rest[2:] not in ([], [str(Route.FILE)]) or not all(each.isdecimal() for each in rest[:2]):
-        return None
-    workload = Workload(
-        direction=Direction.READ,
-        access=Access(access),
-        transfer_bytes=int(rest[0]),
-        queue_depth=int(rest[1]),
-    )
-    return workload, Route.FILE if rest[2:] else Route.RAW
 
 
 def latest_by_id(records: Sequence[MeasurementRecord]) -> dict[str, MeasurementRecord]:

@@ -64,6 +64,9 @@ def print_known(
     watches: Mapping[str, str] | None = None,
 ) -> None:
     """What there is a history of. ``watches`` says by stable id whether drift would be seen."""
+    if not known:
+        console.print("Nothing is kept yet: 'arraygauge run' keeps what it measures.")
+        return
     watch = watches or {}
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     for heading in ("name", "stable id", "last measured", "drift"):

@@ -7,7 +7,7 @@ from arraygauge.judge import ArrayVerdict, Cause, DeviceVerdict, Health, OddMemb
 from arraygauge.probe.values import Attempt, Measurement, Route, Skipped
 from arraygauge.theory import Expectation, Resource, ResourceKind
 from arraygauge.theory.walls import Wall
-from arraygauge.units import format_capacity, format_duration, format_rate
+from arraygauge.units import format_binary, format_capacity, format_duration, format_rate
 
 
 def array_sentence(verdict: ArrayVerdict) -> str:
@@ -105,6 +105,17 @@ def members_alone(expectation: Expectation) -> float | None:
     ]
     rate = 1 / max(demands, default=float("inf")) if any(demands) else 0.0
     return rate if rate > 1.05 * expectation.ceiling_bytes_per_second else None
+
+
+def shape_phrase(array: Array) -> str:
+    """Level, members, chunk and size, as far as they are known."""
+    parts = [
+        array.level_text or "no level",
+        f"{array.raid_disks or len(array.members)} members",
+        f"chunk {format_binary(array.chunk_bytes)}" if array.chunk_bytes else "",
+        format_capacity(array.size_bytes) if array.size_bytes else "",
+    ]
+    return ", ".join(part for part in parts if part)
 
 
 def protection_phrase(health: Health, level: Level) -> str:

@@ -7,7 +7,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from arraygauge.inventory.values import Array, SyncAction
+from arraygauge.inventory.values import SyncAction
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, Status, WriteVerdict
 from arraygauge.judge.pace import rate_of
 from arraygauge.probe.values import Attempt, Measurement
@@ -18,11 +18,12 @@ from arraygauge.tell.sentences import (
     device_sentence,
     protection_phrase,
     rate_with_uncertainty,
+    shape_phrase,
     sync_phrase,
 )
 from arraygauge.tell.writes import write_phrase, write_remarks
 from arraygauge.theory import Expectation
-from arraygauge.units import format_binary, format_capacity, format_rate
+from arraygauge.units import format_capacity, format_rate
 
 _PACE_STYLES = {
     Pace.AS_EXPECTED: "bold green",
@@ -72,7 +73,7 @@ def _print_array(
     console: Console, verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]
 ) -> None:
     title = Text.assemble(
-        (verdict.array.name, "bold"), "  ", _shape_phrase(verdict.array), "  ", _headline(verdict)
+        (verdict.array.name, "bold"), "  ", shape_phrase(verdict.array), "  ", _headline(verdict)
     )
     console.print(title)
     rows = Table.grid(padding=(0, 2))
@@ -97,16 +98,6 @@ def _headline(verdict: ArrayVerdict) -> Text:
     pace = Text(str(verdict.pace), _PACE_STYLES[verdict.pace])
     word = _ALARMS.get(verdict.health.protection)
     return pace if word is None else Text.assemble((word, "bold red"), ", ", pace)
-
-
-def _shape_phrase(array: Array) -> str:
-    parts = [
-        array.level_text or "no level",
-        f"{array.raid_disks or len(array.members)} members",
-        f"chunk {format_binary(array.chunk_bytes)}" if array.chunk_bytes else "",
-        format_capacity(array.size_bytes) if array.size_bytes else "",
-    ]
-    return ", ".join(part for part in parts if part)
 
 
 def _facts(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> list[tuple[str, Text]]:

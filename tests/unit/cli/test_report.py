@@ -20,10 +20,11 @@ from arraygauge.cli.report import since_seconds
 from arraygauge.config import load_configuration
 from arraygauge.errors import OperatorError
 from arraygauge.history import History, open_history
+from arraygauge.history.measurements import plain_read_of
 from arraygauge.inventory.values import Host
 from arraygauge.judge import Grounds, Pace
 from arraygauge.service.report import ReportAsked, report_document
-from arraygauge.service.report_status import status_of_past, workload_of
+from arraygauge.service.report_status import status_of_past
 from arraygauge.service.report_totals import totals_of
 from unit.cli.report_scene import NOW, live_through, machine, passed, reader_of
 
@@ -204,7 +205,7 @@ def test_verdicts_on_the_past_are_those_of_a_pass(lived: Path) -> None:
     ],
 )
 def test_only_plain_reads_are_judged_again(word: str, known: bool) -> None:
-    assert (workload_of(word) is not None) is known
+    assert (plain_read_of(word) is not None) is known
 
 
 class TestTheCommand:

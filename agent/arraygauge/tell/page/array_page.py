@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from arraygauge.history.trend import Stretch
 from arraygauge.inventory.stack import beneath
 from arraygauge.inventory.values import Array
-from arraygauge.tell.charts.series import time_chart
 from arraygauge.tell.charts.topology import topology
-from arraygauge.tell.charts.values import Band, Mark, Node, TimeChart, TimePoint
-from arraygauge.tell.incident_words import SEVERITY_WORDS
+from arraygauge.tell.charts.values import Node
 from arraygauge.tell.moments import minute
 from arraygauge.tell.page.curve import curve_plate
 from arraygauge.tell.page.drives import drives_of
 from arraygauge.tell.page.incidents import incident_list
 from arraygauge.tell.page.inputs import Known, Past
 from arraygauge.tell.page.overview import card_of, heading
+from arraygauge.tell.page.past import past_picture
 from arraygauge.tell.page.pictures import drawn
 from arraygauge.tell.page.topology import topology_of
 from arraygauge.tell.page.values import ArrayPage, PeriodLink, Plate, TableOfRates
@@ -56,45 +54,19 @@ def _past_plate(known: Known, array: Array, past: Past) -> Plate:
     expected = verdict.expectation if verdict is not None else None
     made = sum(each.measurements for each in past.stretches)
     said = f"{made} measurements in the last {past.period}" if made else "Nothing was measured"
-    marks = tuple(
-        Mark(
-            at_seconds=each.opened_at_seconds,
-            until_seconds=each.closed_at_seconds,
-            severity_word=SEVERITY_WORDS[each.worst],
-            label=each.headline,
-        )
-        for each in past.incidents.found
-    )
-    chart = TimeChart(
-        title=f"Throughput of {array.name} over the last {past.period}",
-        description=f"{said}, {past.incidents.total} incidents.",
-        unit_word="MB/s",
-        start_seconds=past.start_seconds,
-        end_seconds=past.end_seconds,
-        points=tuple(map(_point, past.stretches)),
-        band=None
-        if expected is None
-        else Band(
-            floor_bytes_per_second=expected.floor_bytes_per_second,
-            ceiling_bytes_per_second=expected.ceiling_bytes_per_second,
-        ),
-        marks=marks,
-    )
     return Plate(
         key="past",
         heading=f"The last {past.period}",
         reading=f"{said}. Behind them is what is expected now; marks below are incidents.",
-        picture=drawn(time_chart(chart)) if past.stretches else None,
+        picture=past_picture(
+            past,
+            expected,
+            title=f"Throughput of {array.name} over the last {past.period}",
+            description=f"{said}, {past.incidents.total} incidents.",
+        )
+        if past.stretches
+        else None,
         table=_past_table(array, past),
-    )
-
-
-def _point(stretch: Stretch) -> TimePoint:
-    return TimePoint(
-        at_seconds=stretch.at_seconds,
-        low_bytes_per_second=stretch.least,
-        bytes_per_second=stretch.mean,
-        high_bytes_per_second=stretch.most,
     )
 
 

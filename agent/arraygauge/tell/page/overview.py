@@ -27,9 +27,9 @@ from arraygauge.tell.sentences import (
     bottleneck_phrase,
     protection_phrase,
     rate_with_uncertainty,
+    shape_phrase,
     sync_phrase,
 )
-from arraygauge.units import format_binary, format_capacity
 
 _URGENCY = (Tone.CRITICAL, Tone.WARNING, Tone.UNKNOWN, Tone.FINE)
 
@@ -68,7 +68,7 @@ def card_of(known: Known, array: Array) -> Card:
     return Card(
         name=array.name,
         href=f"/array/{quote(array.name, safe='')}",
-        shape=_shape(array),
+        shape=shape_phrase(array),
         standing=standing_of(health, verdict),
         sentence=array_sentence(verdict) if verdict else "Not measured yet.",
         gauge=gauge(
@@ -86,16 +86,6 @@ def _summary(known: Known, cards: list[Card]) -> Standing:
     if known.host is None:
         return Standing(tone=Tone.UNKNOWN, words="Nothing is known yet: the first look is made.")
     return summary_of([each.name for each in cards], [each.standing for each in cards])
-
-
-def _shape(array: Array) -> str:
-    parts = (
-        array.level_text or "no level",
-        f"{array.raid_disks or len(array.members)} members",
-        f"chunk {format_binary(array.chunk_bytes)}" if array.chunk_bytes else "",
-        format_capacity(array.size_bytes) if array.size_bytes else "",
-    )
-    return ", ".join(part for part in parts if part)
 
 
 def _paces(known: Known, array: Array) -> tuple[Fact, ...]:

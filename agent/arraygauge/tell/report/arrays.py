@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from arraygauge.history.trend import Stretch
-from arraygauge.tell.charts.series import time_chart
 from arraygauge.tell.charts.topology import topology
-from arraygauge.tell.charts.values import Band, Mark, TimeChart, TimePoint
-from arraygauge.tell.incident_words import SEVERITY_WORDS
 from arraygauge.tell.page.curve import curve_plate
 from arraygauge.tell.page.inputs import Known
 from arraygauge.tell.page.overview import card_of
+from arraygauge.tell.page.past import past_picture
 from arraygauge.tell.page.pictures import drawn
 from arraygauge.tell.page.topology import topology_of
 from arraygauge.tell.report.derived import derived_of
@@ -60,36 +57,9 @@ def _past(known: Known, matter: ArrayMatter) -> Markup | None:
         return None
     verdict = known.verdict(matter.array)
     expected = verdict.expectation if verdict is not None else None
-    chart = TimeChart(
+    return past_picture(
+        past,
+        expected,
         title=f"Throughput of {matter.array.name}",
         description=_past_words(matter),
-        unit_word="MB/s",
-        start_seconds=past.start_seconds,
-        end_seconds=past.end_seconds,
-        points=tuple(map(_point, past.stretches)),
-        band=None
-        if expected is None
-        else Band(
-            floor_bytes_per_second=expected.floor_bytes_per_second,
-            ceiling_bytes_per_second=expected.ceiling_bytes_per_second,
-        ),
-        marks=tuple(
-            Mark(
-                at_seconds=each.opened_at_seconds,
-                until_seconds=each.closed_at_seconds,
-                severity_word=SEVERITY_WORDS[each.worst],
-                label=each.headline,
-            )
-            for each in past.incidents.found
-        ),
-    )
-    return drawn(time_chart(chart))
-
-
-def _point(stretch: Stretch) -> TimePoint:
-    return TimePoint(
-        at_seconds=stretch.at_seconds,
-        low_bytes_per_second=stretch.least,
-        bytes_per_second=stretch.mean,
-        high_bytes_per_second=stretch.most,
     )
