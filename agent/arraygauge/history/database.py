@@ -162,14 +162,18 @@ def _connect(name: str) -> sqlite3.Connection:
 
 
 def _check_whose(connection: sqlite3.Connection, path: Path) -> None:
-    """Before anything is changed in a file that may not be ours."""
+    """Before anything is changed in a file that may not be ours. All is read of one moment:
+    another process may be making the file now."""
+    connection.execute("BEGIN")
     application: int = connection.execute("PRAGMA application_id").fetchone()[0]
     tables: int = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    version = version_of(connection)
+    connection.execute("COMMIT")
     if application != APPLICATION_ID and (application or tables):
         raise history_error(path, HistoryProblem.FOREIGN, "it was written by another program")
     known = len(migrations())
-    if version_of(connection) > known:
-        detail = f"written by a newer version ({version_of(connection)}, known is {known})"
+    if version > known:
+        detail = f"written by a newer version ({version}, known is {known})"
         raise history_error(path, HistoryProblem.NEWER, detail)
 
 

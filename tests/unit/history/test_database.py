@@ -206,7 +206,9 @@ def test_a_file_in_the_way_of_its_directory_is_named(tmp_path: Path) -> None:
     assert caught.value.kind is HistoryProblem.DENIED
 
 
-def test_many_may_open_a_new_history_at_once(path: Path) -> None:
+@pytest.mark.parametrize("attempt", range(40))
+def test_many_may_open_a_new_history_at_once(path: Path, attempt: int) -> None:
+    """Again and again: one of sixteen once took what another was just making for foreign."""
     problems: list[BaseException] = []
 
     def opening() -> None:
