@@ -81,6 +81,7 @@ class Surveyor:
             host, targets, attempts = self._measure(again, progress, announce)
         grounds = grounds_of(self.configuration, host)
         written = self._write(host, targets, attempts, progress)
+        self.purse.ledger.prune()
         status = judged(host, targets, attempts, grounds)
         return replace(
             status,
