@@ -126,6 +126,9 @@ def _of_array(verdict: ArrayVerdict) -> str:
 def _of_device(verdict: DeviceVerdict) -> str:
     if verdict.pace is Pace.NOT_MEASURED:
         return f"{verdict.device.name}: {why_not(verdict.attempt)}."
+    if verdict.pace is Pace.AS_EXPECTED and not verdict.low_links:
+        # Within what a single pass is forgiven, so only what repeats is a finding.
+        return f"{_figures(verdict)}Little less than expected, but in pass after pass."
     return f"{_figures(verdict)}{verdict.device.name}: {device_sentence(verdict)}."
 
 

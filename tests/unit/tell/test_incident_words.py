@@ -189,6 +189,15 @@ def test_a_slow_member_is_told_with_its_figures() -> None:
     )
 
 
+def test_a_member_a_little_slow_is_not_called_as_expected() -> None:
+    slow = status({"sdb": 20e6, "sdc": 17.5e6, "sdd": 20e6}, 52.5e6)
+    [finding] = observe_status(slow).findings
+    assert told(finding).reason == (
+        "Read 17.5 MB/s ± 0.0 % where 20.0 MB/s is expected. "
+        "Little less than expected, but in pass after pass."
+    )
+
+
 def test_a_slow_array_is_told_with_its_figures() -> None:
     slow = status(dict.fromkeys(NAMES, 20e6), 20e6)
     [finding] = observe_status(slow).findings
