@@ -65,12 +65,14 @@ def bounds(
     random = workload.access is Access.RANDOM
     run = contiguous_bytes(best, at_best=True) if random else inf
     used = demands(network, loads.ceiling, run, network.background.least)
+    certain = loads.floor is loads.ceiling and network.background.least == network.background.most
+    worst = best if loads.floor is loads.ceiling else Side(network, geometry, loads.floor, workload)
     return Bounds(
         workload=workload,
         used=tuple(used),
         most=min(demand.most for demand in used),
         lone=_lone_rate(best),
-        floors=_floors(Side(network, geometry, loads.floor, workload), deepest),
+        floors=_floors(worst, deepest, used if certain and not workload.scattered else None),
     )
 
 
@@ -82,10 +84,14 @@ def _lone_rate(side: Side) -> float:
     return side.workload.transfer_bytes / least_lone_seconds(side)
 
 
-def _floors(side: Side, deepest: int) -> Callable[[int], float]:
+def _floors(
+    side: Side, deepest: int, used: Sequence[Demand] | None = None
+) -> Callable[[int], float]:
+    """``used`` where the demands at the ceiling hold for the floor as well."""
     workload, network = side.workload, side.network
     run = contiguous_bytes(side, at_best=False) if workload.scattered else inf
-    used = demands(network, side.loads, run, network.background.most)
+    if used is None:
+        used = demands(network, side.loads, run, network.background.most)
     alone = workload.transfer_bytes / longest_lone_seconds(side, used)
     if workload.scattered:
         met = meeting_by_chance(side, used, run, deepest)
@@ -96,7 +102,9 @@ def _floors(side: Side, deepest: int) -> Callable[[int], float]:
         most = min([most, *(demand.most for demand in held_up)])
 
     def floor(depth: int) -> float:
-        asked = replace(side, workload=replace(workload, queue_depth=depth))
+        asked = side
+        if depth != workload.queue_depth:
+            asked = replace(side, workload=replace(workload, queue_depth=depth))
         return min(most, stream_floor(asked, used, alone))
 
     return floor
@@ -137,7 +145,7 @@ def bottleneck(demands: Sequence[Demand]) -> Resource:
     """The resource that allows least; of near equals, the one most members share."""
     least = min(demand.most for demand in demands)
     joint = [demand for demand in demands if demand.most * JOINT_BOTTLENECK_SHARE <= least]
-    return max(joint, key=_shared_by).resource
+    return (joint[0] if len(joint) == 1 else max(joint, key=_shared_by)).resource
 
 
 def _shared_by(demand: Demand) -> tuple[int, float]:

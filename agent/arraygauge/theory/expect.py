@@ -68,7 +68,9 @@ def depth_curve(model: ArrayModel, workload: Workload, deepest: int = 32) -> Bou
 def _loads(model: ArrayModel, workload: Workload) -> LevelLoads | None:
     if not is_sound(model.geometry) or not data_is_complete(model.geometry):
         return None
-    rates = tuple(_reach(model, member, workload) for member in model.network.members)
+    network = model.network
+    apart = [link for link in network.shared if len(link.members) < len(network.members)]
+    rates = tuple(_reach(model, member, apart, workload) for member in network.members)
     return level_loads(Case(geometry=model.geometry, workload=workload, rates=rates))
 
 
@@ -87,20 +89,20 @@ def member_resource(name: str, rate: MemberRate) -> Resource:
     )
 
 
-def _reach(model: ArrayModel, member: Resource | None, workload: Workload) -> float:
-    """What a member can deliver: its own rate, or its part of a link it shares. At unrelated
-    places each piece costs it an operation."""
+def _reach(
+    model: ArrayModel, member: Resource | None, apart: list[Resource], workload: Workload
+) -> float:
+    """What a member can deliver: its own rate, or its part of a link that it shares with some of
+    the others. At unrelated places each piece costs it an operation."""
     if member is None:
         return 0.0
-    network, direction = model.network, workload.direction
-    parts = [
-        _rate(link, direction) / len(link.members)
-        for link in network.shared
-        if member.name in link.members and len(link.members) < len(network.members)
-    ]
+    direction = workload.direction
     own = _rate(member, direction)
     if workload.access is Access.RANDOM and member.operation_seconds:
         own = 1 / (1 / own + member.operation_seconds / _piece_bytes(model.geometry, workload))
+    parts = (
+        _rate(link, direction) / len(link.members) for link in apart if member.name in link.members
+    )
     return min([own, *parts])
 
 

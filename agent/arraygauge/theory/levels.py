@@ -33,9 +33,10 @@ def _writes_as_reads(read: LevelModel) -> LevelModel:
 
     def write(case: Case) -> LevelLoads:
         loads = read(case)
+        ceiling = turned(loads.ceiling)
         return LevelLoads(
-            floor=turned(loads.floor),
-            ceiling=turned(loads.ceiling),
+            floor=ceiling if loads.floor is loads.ceiling else turned(loads.floor),
+            ceiling=ceiling,
             assumptions=loads.assumptions,
         )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import inf
 
 from arraygauge.inventory.values import Level
@@ -28,42 +28,42 @@ class Network:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One side of a band, floor or ceiling: what is asked of which network, with what loads."""
+    """One side of a band, floor or ceiling: what is asked of which network, with what loads.
+
+    What follows from them is asked for many times over in one expectation, so it is kept.
+    """
 
     network: Network
     geometry: Geometry
     loads: Loads
     workload: Workload
+    members: list[Resource] = field(init=False)
+    """Those that are there."""
+    reads: bool = field(init=False)
+    writes: bool = field(init=False)
+    reads_before_writing: bool = field(init=False)
+    chunk_bytes: int | None = field(init=False)
+    """None for levels that are not cut into chunks around their members."""
 
-    @property
-    def members(self) -> list[Resource]:
-        """Those that are there."""
-        return [member for member in self.network.members if member is not None]
+    def __post_init__(self) -> None:
+        reads = writes = both = False
+        for load in self.loads.members:
+            reads = reads or load.read > 0
+            writes = writes or load.write > 0
+            both = both or (load.read > 0 and load.write > 0)
+        uncut = self.geometry.level in (Level.LINEAR, Level.RAID1)
+        keep = object.__setattr__
+        keep(self, "members", [member for member in self.network.members if member is not None])
+        keep(self, "reads", reads)
+        keep(self, "writes", writes)
+        keep(self, "reads_before_writing", both)
+        keep(self, "chunk_bytes", None if uncut else self.geometry.chunk_bytes or None)
 
     def rate(self, member: Resource) -> float:
         """Bytes per second in the asked direction."""
         if self.workload.direction is Direction.READ:
             return member.read_bytes_per_second
         return member.write_bytes_per_second
-
-    @property
-    def reads(self) -> bool:
-        return any(load.read for load in self.loads.members)
-
-    @property
-    def writes(self) -> bool:
-        return any(load.write for load in self.loads.members)
-
-    @property
-    def reads_before_writing(self) -> bool:
-        return any(load.read and load.write for load in self.loads.members)
-
-    @property
-    def chunk_bytes(self) -> int | None:
-        """None for levels that are not cut into chunks around their members."""
-        if self.geometry.level in (Level.LINEAR, Level.RAID1):
-            return None
-        return self.geometry.chunk_bytes or None
 
     @property
     def window_bytes(self) -> int:
@@ -107,11 +107,11 @@ def demands(
         seconds = service_demand(member, load.read, load.write)
         if load.moves or load.passed:
             seconds += jump_seconds(member, load)
-        seconds += (load.read + load.write) / run_bytes * member.operation_seconds
+        if member.operation_seconds:
+            seconds += (load.read + load.write) / run_bytes * member.operation_seconds
         found.append(Demand(member, seconds, _taken(background, member), seconds))
     for link in network.shared:
-        behind = [carried[name] for name in link.members if name in carried]
-        read, write = sum(load.read for load in behind), sum(load.write for load in behind)
+        read, write = moved_behind(link, carried)
         passing = service_demand(link, read, 0.0) + service_demand(link, 0.0, write)
         seconds = service_demand(link, read, write)
         found.append(Demand(link, seconds, _taken(background, link), passing))
@@ -125,9 +125,18 @@ def _taken(background: Mapping[str, MemberLoad], resource: Resource) -> float:
     """The share of a resource that background traffic takes, at most nearly all."""
     if not background:
         return 0.0
-    moved = [background[name] for name in resource.members if name in background]
-    read, write = sum(load.read for load in moved), sum(load.write for load in moved)
-    return min(0.999, service_demand(resource, read, write))
+    return min(0.999, service_demand(resource, *moved_behind(resource, background)))
+
+
+def moved_behind(resource: Resource, loads: Mapping[str, MemberLoad]) -> tuple[float, float]:
+    """What a resource's members read and write of these loads by member name."""
+    read = write = 0.0
+    for name in resource.members:
+        load = loads.get(name)
+        if load is not None:
+            read += load.read
+            write += load.write
+    return read, write
 
 
 def jump_seconds(member: Resource, load: MemberLoad) -> float:

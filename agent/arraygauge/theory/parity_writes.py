@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory.geometry import Geometry, rows
-from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad
+from arraygauge.theory.loads import Case, LevelLoads, Loads, MemberLoad, certain
 from arraygauge.theory.stripes import WriteCost, mean_write_cost
 from arraygauge.theory.values import Access
 
@@ -29,11 +29,10 @@ def parity_write(case: Case) -> LevelLoads:
     )
     if geometry.missing and share < 1:
         return _degraded_write(case, whole, random, words)
-    return LevelLoads(
-        floor=_spread(geometry, alone),
-        ceiling=_spread(geometry, alone if random else whole),
-        assumptions=(words,),
-    )
+    floor = _spread(geometry, alone)
+    if random or share == 1:
+        return certain(floor, words)
+    return LevelLoads(floor=floor, ceiling=_spread(geometry, whole), assumptions=(words,))
 
 
 def _degraded_write(case: Case, whole: WriteCost, random: bool, words: str) -> LevelLoads:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil
 
-from arraygauge.theory.network import Demand, Side, service_demand
+from arraygauge.theory.network import Demand, Side, moved_behind, service_demand
 from arraygauge.theory.rows_in_part import Phase, WindowWork, windows_in_part
 from arraygauge.theory.values import ResourceKind
 
@@ -79,8 +79,7 @@ def _passing(side: Side, used: Sequence[Demand]) -> tuple[float, float]:
         if demand.resource.kind is ResourceKind.PARITY:
             writing += demand.passing
         elif demand.resource.kind is not ResourceKind.MEMBER:
-            link = demand.resource
-            behind = [carried[name] for name in link.members if name in carried]
-            reading += service_demand(link, sum(load.read for load in behind), 0.0)
-            writing += service_demand(link, 0.0, sum(load.write for load in behind))
+            read, write = moved_behind(demand.resource, carried)
+            reading += service_demand(demand.resource, read, 0.0)
+            writing += service_demand(demand.resource, 0.0, write)
     return reading, writing

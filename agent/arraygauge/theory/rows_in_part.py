@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from math import gcd, inf
+from operator import add
 
 from arraygauge.theory.geometry import Geometry, Row, rows
 
@@ -115,25 +116,33 @@ class _Stream:
         longest; split in the middle, at the chunk boundary before it or after one."""
         middle = depth // 2
         ahead = (self._start(first + middle) % self._chunk) // self._size
-        splits = {split for split in (1, middle, middle - ahead) if 0 < split < depth}
-        ways = [self._work(first, depth)]
+        splits = sorted({split for split in (1, middle, middle - ahead) if 0 < split < depth})
+        parts = [
+            self._tally(first + low, high - low) for low, high in pairwise([0, *splits, depth])
+        ]
+        heads = list(accumulate(parts, _Tally.__add__))
+        tails = list(accumulate(reversed(parts), _Tally.__add__))[-2::-1]
+        serving = len(self._geometry.serving)
+        ways = [heads[-1].work(serving)]
         ways += [
-            self._work(first, split) + self._work(first + split, depth - split) for split in splits
+            head.work(serving) + tail.work(serving)
+            for head, tail in zip(heads, tails, strict=False)
         ]
         return max(ways, key=lambda work: work.length)
 
     def on_busiest(self, index: int) -> int:
         return self._cost(index).on_busiest()
 
-    def _work(self, first: int, count: int) -> WindowWork:
+    def _tally(self, first: int, count: int) -> _Tally:
         found = _Tally(self._geometry.slots)
-        serving = len(self._geometry.serving)
         whole, rest = divmod(count, self.period)
-        for index in range(self.period if whole else 0):
-            found.add(self._cost(index), whole)
+        if whole:
+            for index in range(self.period):
+                found += self._cost(index)
+            found = found.times(whole)
         for index in range(first, first + rest):
-            found.add(self._cost(index), 1)
-        return found.work(serving)
+            found += self._cost(index)
+        return found
 
     def _start(self, index: int) -> int:
         return (self._offset + index * self._size) % self._period_bytes
@@ -158,34 +167,43 @@ def _spread(count: int, most: int) -> list[int]:
 
 
 class _Tally:
-    """What each slot does, being added up."""
+    """What each slot does, being added up: in one row, because thousands are added for a curve,
+    the bytes that each slot reads, those it writes, its reads, and its writes."""
 
     def __init__(self, slots: int) -> None:
-        self._counts = [[0] * slots for _ in range(4)]
+        self._slots = slots
+        self._counts = [0] * (4 * slots)
         self.whole = False
         """Whether there are whole stripes, which rows in part may wait for."""
 
-    def add(self, other: _Tally, times: int) -> None:
-        self.whole |= other.whole
-        for mine, others in zip(self._counts, other._counts, strict=True):
-            for slot, count in enumerate(others):
-                mine[slot] += count * times
+    def __add__(self, other: _Tally) -> _Tally:
+        found = _Tally(self._slots)
+        found._counts = list(map(add, self._counts, other._counts))
+        found.whole = self.whole or other.whole
+        return found
+
+    def times(self, count: int) -> _Tally:
+        found = _Tally(self._slots)
+        found._counts = [each * count for each in self._counts]
+        found.whole = self.whole
+        return found
 
     def move(self, read: frozenset[int], written: frozenset[int], size: int) -> None:
-        for slots, sizes, counts in ((read, *self._of(0)), (written, *self._of(1))):
+        for slots, sizes in ((read, 0), (written, self._slots)):
             for slot in slots:
-                sizes[slot] += size
-                counts[slot] += 1
+                self._counts[sizes + slot] += size
+                self._counts[sizes + 2 * self._slots + slot] += 1
 
-    def _of(self, way: int) -> tuple[list[int], list[int]]:
-        return self._counts[way], self._counts[way + 2]
+    def _rows(self) -> list[list[int]]:
+        wide = self._slots
+        return [self._counts[start : start + wide] for start in range(0, 4 * wide, wide)]
 
     def on_busiest(self) -> int:
-        read, write, _, _ = self._counts
+        read, write, _, _ = self._rows()
         return max(sum(pair) for pair in zip(read, write, strict=True))
 
     def work(self, serving: int) -> WindowWork:
-        read, write, reads, writes = self._counts
+        read, write, reads, writes = self._rows()
         return WindowWork(
             Phase(max(read), sum(read) / serving, max(reads)),
             Phase(max(write), sum(write) / serving, max(writes)),

@@ -27,15 +27,13 @@ def raid0_read(case: Case) -> LevelLoads:
     zones = _zones_that_count(case.geometry)
     ranked = sorted(zones, key=lambda zone: len(zone) * min(case.rates[slot] for slot in zone))
     worst, best = ranked[0], ranked[-1]
-    assumptions = (
-        (f"raid0 zones: the best {len(best)} members wide, the worst {len(worst)}",)
-        if len(zones) > 1
-        else ()
-    )
+    ceiling = even_reads(case.geometry, best, 1 / len(best))
+    if len(zones) == 1:
+        return certain(ceiling)
     return LevelLoads(
         floor=even_reads(case.geometry, worst, 1 / len(worst)),
-        ceiling=even_reads(case.geometry, best, 1 / len(best)),
-        assumptions=assumptions,
+        ceiling=ceiling,
+        assumptions=(f"raid0 zones: the best {len(best)} members wide, the worst {len(worst)}",),
     )
 
 
