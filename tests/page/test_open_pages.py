@@ -13,6 +13,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from statistics import median
 
 import pytest
 
@@ -21,6 +22,9 @@ from page.test_page_in_browser import HERE, require_browser
 pytestmark = pytest.mark.measures
 
 PAGES, SECONDS = 50, 40.0
+FULL = ("/", "/array/md1?period=year")
+NOTHING = "/nothing"
+"""Where the agent has no page: a heading and a sentence."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +76,7 @@ def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Standing]:
 
 def test_a_page_over_a_year_of_twelve_drives_is_answered_soon(standing: Standing) -> None:
     """The first of each, which is made and not kept."""
-    for path in ("/", "/array/md1?period=year"):
+    for path in FULL:
         began = time.perf_counter()
         body = standing.get(path)
         took = time.perf_counter() - began
@@ -80,15 +84,10 @@ def test_a_page_over_a_year_of_twelve_drives_is_answered_soon(standing: Standing
         assert took <= 0.300
 
 
-@pytest.mark.skipif(
-    os.environ.get("ARRAYGAUGE_PAINT") != "1",
-    reason="a first paint needs a quiet machine: ARRAYGAUGE_PAINT=1 holds it to 300 ms",
-)
-def test_a_page_is_seen_soon(standing: Standing) -> None:
-    """First contentful paint (https://www.w3.org/TR/paint-timing/), from the moment at which
-    the browser sets out."""
+def first_paints(standing: Standing, *paths: str) -> dict[str, float]:
+    """The median first contentful paint (https://www.w3.org/TR/paint-timing/) of each path, in
+    milliseconds from the moment at which the browser sets out."""
     require_browser()
-    paths = ("/", "/array/md1?period=year")
     done = subprocess.run(
         ["node", "paint.mjs", f"http://{standing.address}", "7", *paths],
         cwd=HERE,
@@ -97,9 +96,25 @@ def test_a_page_is_seen_soon(standing: Standing) -> None:
         timeout=120,
         check=True,
     )
-    paints = sorted(json.loads(done.stdout))
-    print(f"first paints: {', '.join(f'{each:.0f}' for each in paints)} ms")
-    assert paints[len(paints) // 2] <= 300
+    found: dict[str, list[float]] = json.loads(done.stdout)
+    for path, paints in found.items():
+        print(f"{path}: first paints {', '.join(f'{each:.0f}' for each in sorted(paints))} ms")
+    return {path: median(paints) for path, paints in found.items()}
+
+
+def test_a_full_page_is_seen_hardly_later_than_an_empty_one(standing: Standing) -> None:
+    """Most of the time is the browser's own start, longer on a loaded machine: what a year of
+    twelve drives adds to it is the agent's."""
+    found = first_paints(standing, NOTHING, *FULL)
+    assert max(found[path] for path in FULL) <= found[NOTHING] + 200
+
+
+@pytest.mark.skipif(
+    os.environ.get("ARRAYGAUGE_PAINT") != "1",
+    reason="a first paint needs a quiet machine: ARRAYGAUGE_PAINT=1 holds it to 300 ms",
+)
+def test_a_page_is_seen_soon(standing: Standing) -> None:
+    assert median(first_paints(standing, *FULL).values()) <= 300
 
 
 def test_fifty_open_pages_take_little_of_a_core(standing: Standing) -> None:

@@ -17,13 +17,20 @@ from arraygauge.service.page_known import PageKnowledge
 from arraygauge.tell.page.array_page import PERIODS, USUAL_PERIOD, array_page
 from arraygauge.tell.page.inputs import Known
 from arraygauge.tell.page.overview import heading, overview
-from arraygauge.tell.page.render import Missing, page_html, static_files, static_prefix
+from arraygauge.tell.page.render import (
+    Missing,
+    page_html,
+    static_files,
+    static_prefix,
+    style_source,
+)
 
 POLICY = (
-    "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; "
+    f"default-src 'none'; style-src {style_source()}; script-src 'self'; img-src 'self'; "
     "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
-"""https://www.w3.org/TR/CSP3/: nothing but what comes from here, and nothing inline."""
+"""https://www.w3.org/TR/CSP3/: nothing but what comes from here, and nothing inline but the
+one style sheet that has this digest."""
 HEADERS = (
     ("Content-Security-Policy", POLICY),
     ("X-Content-Type-Options", "nosniff"),

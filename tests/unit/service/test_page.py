@@ -86,7 +86,7 @@ def test_head_is_get_without_its_body(scene: Scene) -> None:
 
 
 @pytest.mark.parametrize(
-    "path", ["/array/md9", "/array/", "/array/md0/x", "/../etc/passwd", "/static/old/page.css"]
+    "path", ["/array/md9", "/array/", "/array/md0/x", "/../etc/passwd", "/static/old/page.js"]
 )
 def test_what_is_not_there_is_said_to_be_not_there(scene: Scene, path: str) -> None:
     status, _, body = scene.ask(path)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from arraygauge.tell.page.values import ArrayPage, Heading, Overview
 
@@ -30,18 +32,32 @@ class StaticFile:
 
 _PAGE, _CHARTS = "arraygauge.tell.page", "arraygauge.tell.charts"
 _FILES = {
-    "page.css": ("text/css; charset=utf-8", ((_CHARTS, "charts.css"), (_PAGE, "static/page.css"))),
-    "page.js": ("text/javascript; charset=utf-8", ((_PAGE, "static/page.js"),)),
-    "icon.svg": ("image/svg+xml", ((_PAGE, "static/icon.svg"),)),
+    "page.js": "text/javascript; charset=utf-8",
+    "icon.svg": "image/svg+xml",
 }
-"""By the name they are served under: of what kind, and put together from which files."""
+"""By the name they are served under: of what kind."""
 _TEMPLATES = {Overview: "overview.html", ArrayPage: "array.html", Missing: "missing.html"}
 
 
 def page_html(page: Overview | ArrayPage | Missing) -> bytes:
     """The whole document, in UTF-8."""
     template = _environment().get_template(_TEMPLATES[type(page)])
-    return template.render(page=page, static=static_prefix()).encode()
+    return template.render(page=page, static=static_prefix(), style=Markup(style())).encode()
+
+
+@cache
+def style() -> str:
+    """The style sheet, which stands in each page: asking for it apart would keep the reader from
+    seeing anything for as long as that takes."""
+    parts = ((_CHARTS, "charts.css"), (_PAGE, "static/page.css"))
+    return "".join(_read(package, path).decode() for package, path in parts)
+
+
+@cache
+def style_source() -> str:
+    """What a content security policy calls the style sheet (https://www.w3.org/TR/CSP3/, 2.3.1)."""
+    digest = hashlib.sha256(style().encode()).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
 
 
 @cache
@@ -50,9 +66,9 @@ def static_files() -> dict[str, StaticFile]:
     return {
         name: StaticFile(
             content_type=content_type,
-            body=b"".join(files(package).joinpath(path).read_bytes() for package, path in parts),
+            body=_read(_PAGE, f"static/{name}"),
         )
-        for name, (content_type, parts) in _FILES.items()
+        for name, content_type in _FILES.items()
     }
 
 
@@ -63,6 +79,10 @@ def static_prefix() -> str:
     for each in static_files().values():
         digest.update(each.body)
     return f"/static/{digest.hexdigest()[:12]}"
+
+
+def _read(package: str, path: str) -> bytes:
+    return files(package).joinpath(path).read_bytes()
 
 
 @cache
