@@ -13,7 +13,7 @@ from arraygauge.inventory.values import Array, Host
 from arraygauge.judge.baseline import Baseline
 from arraygauge.judge.drift import Course, DriftFinding, find_drift
 from arraygauge.judge.drift_moves import Move, distance_of, with_sudden
-from arraygauge.judge.drift_subjects import members_of
+from arraygauge.judge.drift_subjects import compares, members_of
 from arraygauge.judge.findings import Cause
 from arraygauge.judge.state import array_cause, drive_of
 from arraygauge.judge.values import Status
@@ -37,7 +37,7 @@ def blame(
 ) -> list[Blame]:
     """All that changed, one entry for each cause. ``before`` is whom each cause explained at
     the last pass: charts do not end together, and who was the cause is so to the end."""
-    moves = with_sudden(status, moves)
+    moves = _present(status, with_sudden(status, moves), before)
     found: dict[str, Blame] = {}
     explained: set[str] = set()
     for verdict in status.arrays:
@@ -60,6 +60,19 @@ def blame(
         if move.drift is not None and stable_id not in explained and stable_id not in found:
             _add(found, _own(status.host, move, move.drift))
     return [each for stable_id, each in found.items() if _stands(stable_id, found)]
+
+
+def _present(
+    status: Status, moves: Mapping[str, Move], before: Mapping[str, Collection[str]]
+) -> dict[str, Move]:
+    """Without what an array did before it lost a member: whoever was the cause of that may be
+    gone, and the array must not be told in its place. What was its own doing stays so."""
+    silent = {
+        verdict.array.stable_id
+        for verdict in status.arrays
+        if not compares(verdict) and verdict.array.stable_id not in before
+    }
+    return {stable_id: move for stable_id, move in moves.items() if stable_id not in silent}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

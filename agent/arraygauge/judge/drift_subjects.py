@@ -65,12 +65,15 @@ def members_of(host: Host, array: Array) -> dict[str, Cause]:
     return {cause.stable_id: cause for cause in causes if cause is not None}
 
 
+def compares(verdict: ArrayVerdict) -> bool:
+    """Whether the array does the work that it usually does: all its members serve."""
+    return verdict.health.protection in _WHOLE
+
+
 def _of_array(host: Host, verdict: ArrayVerdict) -> Subject:
-    whole = verdict.health.protection in _WHOLE
     array = verdict.array
-    return _subject(
-        array_cause(array), array.stable_id, _array_fingerprint(host, array), verdict, whole
-    )
+    fingerprint = _array_fingerprint(host, array)
+    return _subject(array_cause(array), array.stable_id, fingerprint, verdict, compares(verdict))
 
 
 def _of_device(host: Host, verdict: DeviceVerdict) -> Subject:

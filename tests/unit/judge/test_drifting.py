@@ -221,6 +221,20 @@ def test_a_degraded_array_is_a_gap_and_not_another_array() -> None:
     assert (during.usual, during.state.unusable) == (before.usual, 1)
 
 
+def test_a_slow_drive_that_drops_out_leaves_no_drift_of_its_array_behind() -> None:
+    """The array's chart stands still where the drive had brought it; another cause of that is
+    not looked for among those that are left."""
+    machine = Machine(level=Level.RAID5)
+    slow, memory = passes(machine, machine.lived(), step(0.1, "sdc"), 15)
+    assert causes(slow) == {"sdc"}
+    machine.members = {"sdc": FAILED}
+    dropped, memory = passes(machine, memory, step(0.1, "sdc"), 5)
+    assert causes(dropped) == {"sdc"}
+    machine.members = {}
+    whole, _ = passes(machine, memory, step(0.1, "sdc"), 5)
+    assert causes(whole) == {"sdc"}
+
+
 def with_link(status: Status, name: str, link: Link) -> Status:
     return replace(
         status,
