@@ -43,6 +43,11 @@ def at(moment: float, rate: float | None) -> TimePoint:
     )
 
 
+def expected(point: TimePoint, floor: float, ceiling: float) -> TimePoint:
+    band = Band(floor_bytes_per_second=floor, ceiling_bytes_per_second=ceiling)
+    return replace(point, expected=band)
+
+
 def over_time(*points: TimePoint, **changes: object) -> TimeChart:
     plain = TimeChart(
         title="md0",
@@ -146,9 +151,24 @@ class TestASeries:
         assert re.search(r'd="M(\S+ \S+)L\1"', time_chart(over_time(at(HOUR, 1e8))))
         assert "not measured in this time" in words(time_chart(over_time()))
 
-    def test_tells_what_was_expected_in_its_legend(self) -> None:
-        band = Band(floor_bytes_per_second=160e6, ceiling_bytes_per_second=180e6)
-        assert "expected, 160 to 180 MB/s" in words(time_chart(over_time(at(HOUR, 1e8), band=band)))
+    def test_tells_what_was_expected_last_in_its_legend(self) -> None:
+        points = (expected(at(HOUR, 1e8), 90e6, 90e6), expected(at(2 * HOUR, 1e8), 160e6, 180e6))
+        assert "expected then, last 160 to 180 MB/s" in words(time_chart(over_time(*points)))
+        assert "expected then" not in words(time_chart(over_time(at(HOUR, 1e8))))
+
+    def test_what_was_expected_is_a_step_where_it_changed_and_absent_where_it_was_not(self) -> None:
+        healthy = [expected(at(hour * HOUR, 2e8), 190e6, 210e6) for hour in range(100)]
+        degraded = [expected(at(hour * HOUR, 1e8), 90e6, 110e6) for hour in range(100, 200)]
+        unknown = [at(hour * HOUR, 1e8) for hour in range(200, 300)]
+        svg = time_chart(over_time(*healthy, *degraded, *unknown))
+        (area,) = re.findall(r'd="M([^"]+)z" class="chart-band"', svg)
+        places = [tuple(map(float, each.split())) for each in area.split("L")]
+        assert sorted({x for x, _ in places}) == [0.0, 99.5, 199.0]
+        assert len({y for _, y in places}) == 4
+
+    def test_a_single_measurement_has_its_expectation_behind_it(self) -> None:
+        svg = time_chart(over_time(expected(at(500 * HOUR, 1e8), 90e6, 110e6)))
+        assert re.search(r'd="M495 \S+L505 ', svg)
 
     def test_incidents_have_a_shape_a_word_and_their_text(self) -> None:
         mark = Mark(at_seconds=HOUR, until_seconds=None, severity_word="major", label="sdb is slow")

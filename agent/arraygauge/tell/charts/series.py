@@ -12,6 +12,7 @@ from arraygauge.tell.charts.axes import (
     legend_height,
     rate_axis,
 )
+from arraygauge.tell.charts.expected import draw_expected, expected_sign
 from arraygauge.tell.charts.marks import draw_marks
 from arraygauge.tell.charts.svg import (
     STRETCH,
@@ -24,8 +25,7 @@ from arraygauge.tell.charts.svg import (
 )
 from arraygauge.tell.charts.thinning import Run, runs_of
 from arraygauge.tell.charts.ticks import date_ticks, rate_scale
-from arraygauge.tell.charts.values import Band, TimeChart, TimePoint
-from arraygauge.units import format_rate
+from arraygauge.tell.charts.values import TimeChart, TimePoint
 
 _TOP, _HEIGHT, _FOOT = 40.0, 190.0, 30.0
 
@@ -35,12 +35,10 @@ def time_chart(chart: TimeChart) -> str:
     behind it. Points and marks outside of the time shown are left out."""
     inside = [p for p in chart.points if chart.start_seconds <= p.at_seconds <= chart.end_seconds]
     runs = runs_of(inside)
-    plot = Plot(
-        top=_TOP, height=_HEIGHT, rates=rate_scale(list(_values(runs, chart.band)), from_zero=False)
-    )
+    plot = Plot(top=_TOP, height=_HEIGHT, rates=rate_scale(list(_values(runs)), from_zero=False))
     across_time = _Time(chart.start_seconds, chart.end_seconds)
     drawn = draw_marks(chart.marks, chart.start_seconds, chart.end_seconds, plot)
-    signs = [*_signs(runs, chart.band), *drawn.signs]
+    signs = [*_measured_sign(runs), *expected_sign(runs), *drawn.signs]
     bottom = plot.bottom + _FOOT
     height = bottom + legend_height(len(signs)) + (18 if drawn.left_out else 0)
     left_out = _left_out(drawn.left_out, height - 5) if drawn.left_out else ""
@@ -49,7 +47,7 @@ def time_chart(chart: TimeChart) -> str:
         chart.description,
         height,
         "chart-plotted",
-        _band(chart.band, plot) if chart.band else "",
+        stretched(plot.top, plot.height, *draw_expected(runs, plot, across_time.place)),
         rate_axis(plot, chart.unit_word),
         _dates(chart, plot, across_time),
         stretched(plot.top, plot.height, *_series(runs, plot, across_time)),
@@ -69,17 +67,21 @@ class _Time:
     def share(self, moment: float) -> float:
         return (moment - self._start) / self._span
 
+    def place(self, moment: float) -> float:
+        """In units of ``STRETCH``."""
+        return STRETCH * self.share(moment)
+
     def units(self, moment: float) -> str:
-        return number(STRETCH * self.share(moment))
+        return number(self.place(moment))
 
 
-def _values(runs: tuple[Run, ...], band: Band | None) -> Iterator[float]:
-    for run in runs:
-        for point in run:
-            yield point.bytes_per_second or 0.0
-            yield from _interval(point)
-    if band is not None:
-        yield from (band.floor_bytes_per_second, band.ceiling_bytes_per_second)
+def _values(runs: tuple[Run, ...]) -> Iterator[float]:
+    for point in (point for run in runs for point in run):
+        yield point.bytes_per_second or 0.0
+        yield from _interval(point)
+        if point.expected is not None:
+            yield point.expected.floor_bytes_per_second
+            yield point.expected.ceiling_bytes_per_second
 
 
 def _interval(point: TimePoint) -> tuple[float, float]:
@@ -109,16 +111,6 @@ def _line(run: Run, plot: Plot, when: _Time) -> str:
     return "M" + "L".join(places if len(places) > 1 else places * 2)
 
 
-def _band(band: Band, plot: Plot) -> str:
-    top = plot.top + plot.down(band.ceiling_bytes_per_second)
-    bottom = plot.top + plot.down(band.floor_bytes_per_second)
-    area = element(
-        "rect", x=0, y=top, width="100%", height=max(bottom - top, 0.5), class_="chart-band"
-    )
-    edges = [line(0, y, "100%", y, "chart-band-edge") for y in sorted({top, bottom})]
-    return area + "".join(edges)
-
-
 def _dates(chart: TimeChart, plot: Plot, when: _Time) -> str:
     parts = []
     for tick in date_ticks(chart.start_seconds, chart.end_seconds, 5):
@@ -129,20 +121,9 @@ def _dates(chart: TimeChart, plot: Plot, when: _Time) -> str:
     return "".join(parts)
 
 
-def _signs(runs: tuple[Run, ...], band: Band | None) -> Iterator[Sign]:
+def _measured_sign(runs: tuple[Run, ...]) -> Iterator[Sign]:
     if runs:
         yield Sign(figure=line(0, 0, 18, 0, "chart-line"), words="measured, with its interval")
-    if band is not None:
-        figure = element("rect", x=0, y=-5, width=18, height=10, class_="chart-band")
-        edges = line(0, -5, 18, -5, "chart-band-edge") + line(0, 5, 18, 5, "chart-band-edge")
-        yield Sign(figure=figure + edges, words=f"expected, {_band_words(band)}")
-
-
-def _band_words(band: Band) -> str:
-    low, high = band.floor_bytes_per_second, band.ceiling_bytes_per_second
-    if low > 0.995 * high:
-        return format_rate(high)
-    return f"{format_rate(low).removesuffix(' MB/s')} to {format_rate(high)}"
 
 
 def _left_out(count: int, y: float) -> str:

@@ -10,21 +10,23 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TimePoint:
-    """A rate and its confidence interval, as far as there is one. No rate is a gap."""
-
-    at_seconds: float
-    low_bytes_per_second: float | None
-    bytes_per_second: float | None
-    high_bytes_per_second: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Band:
     """What was expected."""
 
     floor_bytes_per_second: float
     ceiling_bytes_per_second: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimePoint:
+    """A rate and its confidence interval, as far as there is one, and what was expected of it
+    then. No rate is a gap."""
+
+    at_seconds: float
+    low_bytes_per_second: float | None
+    bytes_per_second: float | None
+    high_bytes_per_second: float | None
+    expected: Band | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +53,6 @@ class TimeChart:
     start_seconds: float
     end_seconds: float
     points: tuple[TimePoint, ...]
-    band: Band | None = None
     marks: tuple[Mark, ...] = ()
 
 

@@ -40,7 +40,7 @@ def array_page(known: Known, array: Array, past: Past) -> ArrayPage:
             for word in PERIODS
         ),
         plates=(
-            _past_plate(known, array, past),
+            _past_plate(array, past),
             _topology_plate(known, array),
             curve_plate(known, array, past),
         ),
@@ -49,18 +49,15 @@ def array_page(known: Known, array: Array, past: Past) -> ArrayPage:
     )
 
 
-def _past_plate(known: Known, array: Array, past: Past) -> Plate:
-    verdict = known.verdict(array)
-    expected = verdict.expectation if verdict is not None else None
+def _past_plate(array: Array, past: Past) -> Plate:
     made = sum(each.measurements for each in past.stretches)
     said = f"{made} measurements in the last {past.period}" if made else "Nothing was measured"
     return Plate(
         key="past",
         heading=f"The last {past.period}",
-        reading=f"{said}. Behind them is what is expected now; marks below are incidents.",
+        reading=f"{said}. Behind them is what was expected at the time; marks below are incidents.",
         picture=past_picture(
             past,
-            expected,
             title=f"Throughput of {array.name} over the last {past.period}",
             description=f"{said}, {past.incidents.total} incidents.",
         )

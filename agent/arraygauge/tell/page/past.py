@@ -1,4 +1,4 @@
-"""Throughput over time, with what is expected behind it and incidents on it."""
+"""Throughput over time, with what was expected behind it and incidents on it."""
 
 from __future__ import annotations
 
@@ -10,19 +10,10 @@ from arraygauge.tell.charts.values import Band, Mark, TimeChart, TimePoint
 from arraygauge.tell.incident_words import SEVERITY_WORDS
 from arraygauge.tell.page.inputs import Past
 from arraygauge.tell.page.pictures import drawn
-from arraygauge.theory import Expectation
 
 
-def past_picture(
-    past: Past, expected: Expectation | None, *, title: str, description: str
-) -> Markup:
-    """``expected`` is that of now: it stands behind all of the past."""
-    band = None
-    if expected is not None:
-        band = Band(
-            floor_bytes_per_second=expected.floor_bytes_per_second,
-            ceiling_bytes_per_second=expected.ceiling_bytes_per_second,
-        )
+def past_picture(past: Past, *, title: str, description: str) -> Markup:
+    """Behind each measurement stands what was expected of the array as it was then."""
     chart = TimeChart(
         title=title,
         description=description,
@@ -30,7 +21,6 @@ def past_picture(
         start_seconds=past.start_seconds,
         end_seconds=past.end_seconds,
         points=tuple(map(_point, past.stretches)),
-        band=band,
         marks=tuple(map(_mark, past.incidents.found)),
     )
     return drawn(time_chart(chart))
@@ -42,7 +32,14 @@ def _point(stretch: Stretch) -> TimePoint:
         low_bytes_per_second=stretch.least,
         bytes_per_second=stretch.mean,
         high_bytes_per_second=stretch.most,
+        expected=_band(stretch),
     )
+
+
+def _band(stretch: Stretch) -> Band | None:
+    if stretch.floor is None or stretch.ceiling is None:
+        return None
+    return Band(floor_bytes_per_second=stretch.floor, ceiling_bytes_per_second=stretch.ceiling)
 
 
 def _mark(span: IncidentSpan) -> Mark:

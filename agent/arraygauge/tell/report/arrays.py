@@ -34,7 +34,7 @@ def array_section(known: Known, matter: ArrayMatter) -> ArraySection:
         members=card.members,
         way=drawn(topology(picture)),
         way_words=picture.description + more,
-        past=_past(known, matter),
+        past=_past(matter),
         past_words=_past_words(matter),
         curve=curve_plate(known, array, matter.past).picture if measured_sizes > 1 else None,
         derived=tuple(derived_of(array, *each) for each in matter.derivations),
@@ -51,15 +51,12 @@ def _past_words(matter: ArrayMatter) -> str:
     return f"{made} measurements, {count or 'no'} incident{'' if count == 1 else 's'}."
 
 
-def _past(known: Known, matter: ArrayMatter) -> Markup | None:
+def _past(matter: ArrayMatter) -> Markup | None:
     past = matter.past
     if len(past.stretches) < LEAST_STRETCHES:
         return None
-    verdict = known.verdict(matter.array)
-    expected = verdict.expectation if verdict is not None else None
     return past_picture(
         past,
-        expected,
         title=f"Throughput of {matter.array.name}",
         description=_past_words(matter),
     )
