@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from pathlib import Path
 
 import click
@@ -13,7 +14,7 @@ from arraygauge.cli.progress import progress_on
 from arraygauge.cli.status import Exit
 from arraygauge.config import load_configuration
 from arraygauge.probe.stop import StopToken
-from arraygauge.service.curve import measure_curve
+from arraygauge.service.curve import keep_curve, measure_curve
 from arraygauge.service.probing import Manner
 from arraygauge.service.signals import stopping_on_signals
 from arraygauge.service.survey import surveyor
@@ -31,7 +32,7 @@ def command(config_path: Path | None, device: str, is_random: bool, as_json: boo
     """Read DEVICE, an array or a drive, at several transfer sizes and queue depths.
 
     Beside each figure stands what theory predicts from the members' own rates and the time
-    that one small read takes them. Raw devices are only ever read; it takes a second or two
+    that one small read takes them; what was measured is kept, and the page shows it. Raw devices are only ever read; it takes a second or two
     for each of about ten points.
     """
     access = Access.RANDOM if is_random else Access.SEQUENTIAL
@@ -42,9 +43,13 @@ def command(config_path: Path | None, device: str, is_random: bool, as_json: boo
         surveyor(configuration, stop, Manner.ASKED) as surveying,
     ):
         curve = measure_curve(surveying, device, access, progress)
+        kept = keep_curve(curve, surveying.purse.history, time.time())
+        notes = surveying.purse.notes
     if stop.is_set():
         click.echo("arraygauge: interrupted; the curve is not whole", err=True)
         sys.exit(Exit.RUNTIME_ERROR)
+    for note in notes if kept else (*notes, f"{device}: the history cannot be written: not kept"):
+        click.echo(f"arraygauge: {note}", err=True)
     points = [(p.workload, p.attempt, p.expectation, p.own_limit) for p in curve.points]
     if as_json:
         click.echo(curve_json(curve.name, points))

@@ -8,18 +8,18 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from arraygauge.history.database import History
 from arraygauge.history.dates import device_number, word_number
 from arraygauge.history.days import roll_up_old_days
 from arraygauge.history.pen import Pen
 from arraygauge.inventory.values import Array, BlockDevice
-from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status, WriteVerdict
+from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Status, WriteVerdict
 from arraygauge.judge.writes import judged_rate
 from arraygauge.probe.values import Attempt, Measurement, Route
 from arraygauge.probe.writes.values import WriteMeasurement
-from arraygauge.theory import Access, Direction, Workload
+from arraygauge.theory import Access, Direction, Expectation, Workload
 
 KEPT_RAW_DAYS = 90
 KEPT_DAYS = 5 * 366
@@ -101,7 +101,22 @@ def records_of(status: Status) -> Iterator[MeasurementRecord]:
 def _record(
     body: Array | BlockDevice, verdict: ArrayVerdict | DeviceVerdict, taken_at_seconds: float
 ) -> MeasurementRecord:
-    attempt, expectation = verdict.attempt, verdict.expectation
+    plain = attempt_record(body, verdict.attempt, verdict.expectation, taken_at_seconds)
+    return replace(
+        plain,
+        ratio=verdict.ratio,
+        pace=str(verdict.pace),
+        cause=None if verdict.cause is None else str(verdict.cause),
+    )
+
+
+def attempt_record(
+    body: Array | BlockDevice,
+    attempt: Attempt,
+    expectation: Expectation | None,
+    taken_at_seconds: float,
+) -> MeasurementRecord:
+    """An attempt that was held against an expectation, but not judged."""
     made = attempt if isinstance(attempt, Measurement) else None
     rated = made if made is not None and made.usable else None
     return MeasurementRecord(
@@ -117,10 +132,10 @@ def _record(
         high=rated.high_bytes_per_second if rated else None,
         floor=expectation.floor_bytes_per_second if expectation else None,
         ceiling=expectation.ceiling_bytes_per_second if expectation else None,
-        ratio=verdict.ratio,
+        ratio=None,
         temperature_celsius=made.temperature_celsius if made else None,
-        pace=str(verdict.pace),
-        cause=None if verdict.cause is None else str(verdict.cause),
+        pace=str(Pace.NO_REFERENCE if rated else Pace.NOT_MEASURED),
+        cause=None,
     )
 
 

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from arraygauge.errors import UnknownDeviceError
+from arraygauge.history import History, Measurements, Pen
+from arraygauge.history.measurements import attempt_record
 from arraygauge.inventory.values import Array, BlockDevice, Host
 from arraygauge.judge import expected_rates
 from arraygauge.probe.plan import SamplingLimits
@@ -54,6 +56,7 @@ class CurvePoint:
 class Curve:
     """``alone`` are the readings the predictions stand on: the members', or the device's own."""
 
+    body: Array | BlockDevice
     name: str
     access: Access
     alone: Mapping[str, Attempt]
@@ -105,7 +108,17 @@ def measure_curve(surveyor: Surveyor, name: str, access: Access, progress: Progr
                 own_limit=_is_own_limit(attempt),
             )
         )
-    return Curve(name=bare, access=access, alone=alone, points=tuple(points))
+    return Curve(body=array or device, name=bare, access=access, alone=alone, points=tuple(points))
+
+
+def keep_curve(curve: Curve, history: History, now_seconds: float) -> bool:
+    """Write the points that were measured where the page looks for them. Whether they are on
+    the disk."""
+    return Measurements(Pen(history)).add(
+        attempt_record(curve.body, point.attempt, point.expectation, now_seconds)
+        for point in curve.points
+        if isinstance(point.attempt, Measurement) and point.attempt.usable
+    )
 
 
 def _members(host: Host, array: Array) -> tuple[BlockDevice, ...]:

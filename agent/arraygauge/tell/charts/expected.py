@@ -15,7 +15,7 @@ from arraygauge.units import format_rate
 
 LEAST_WIDTH = STRETCH / 100
 """What a single measurement's expectation is drawn over, to be seen."""
-_AS_BEFORE = 0.002
+_AS_BEFORE = 0.01
 """An expectation that moved by so little is not a step: a pass's own readings of the members
 make that much."""
 

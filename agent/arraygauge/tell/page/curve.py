@@ -27,7 +27,7 @@ def curve_plate(known: Known, array: Array, past: Past) -> Plate:
         if (rate := _predicted(known, array, size, depths.get(size, USUAL_DEPTH))) is not None
     }
     sizes = sorted({*measured, *predicted})
-    missing = " Only the usual size was measured: 'arraygauge curve' measures the others now."
+    missing = " Only the usual size was measured: 'arraygauge curve' measures and keeps the others."
     chart = CurveChart(
         title=f"{array.name} by transfer size",
         description="Measured rates beside those predicted from the members' own.",
