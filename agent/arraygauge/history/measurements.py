@@ -19,12 +19,16 @@ from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Status, WriteVer
 from arraygauge.judge.writes import judged_rate
 from arraygauge.probe.values import Attempt, Measurement, Route
 from arraygauge.probe.writes.values import WriteMeasurement
-from arraygauge.theory import Access, Direction, Expectation, Workload
+from arraygauge.theory import SEQUENTIAL_READ, Access, Direction, Expectation, Workload
 
 KEPT_RAW_DAYS = 90
 KEPT_DAYS = 5 * 366
 NOT_MADE = "skipped"
 """The workload of an attempt that was never made: nothing was asked of the device."""
+
+
+USUAL_READ = f"read-sequential-{SEQUENTIAL_READ.transfer_bytes}-"
+"""How the word for what passes read begins."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

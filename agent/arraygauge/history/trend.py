@@ -14,7 +14,7 @@ from pathlib import Path
 
 from arraygauge.history.database import BUSY_SECONDS, History
 from arraygauge.history.days import DAY_SECONDS
-from arraygauge.history.measurements import plain_read_of
+from arraygauge.history.measurements import USUAL_READ, plain_read_of
 from arraygauge.history.problems import as_history_errors
 from arraygauge.judge.findings import Severity
 from arraygauge.probe.values import Route
@@ -77,14 +77,15 @@ def open_for_looking(path: Path) -> History:
 
 
 def usual_workload(history: History, stable_id: str) -> str | None:
-    """What the device was read with most, of all that is kept whole. Raises HistoryError."""
+    """What the device was read with most, of all that is kept whole; where a curve alone was
+    read, that of its workloads which is measured else. Raises HistoryError."""
     with history.reading() as connection:
         row = connection.execute(
             "SELECT text FROM (SELECT workload, count(*) AS made FROM measurement WHERE device ="
             " (SELECT id FROM device WHERE stable_id = ?) AND rate_bytes_per_second IS NOT NULL"
             " GROUP BY workload) JOIN word ON word.id = workload WHERE text LIKE 'read-%'"
-            " ORDER BY made DESC LIMIT 1",
-            (stable_id,),
+            " ORDER BY made DESC, text LIKE ? DESC LIMIT 1",
+            (stable_id, f"{USUAL_READ}%"),
         ).fetchone()
     return None if row is None else str(row[0])
 

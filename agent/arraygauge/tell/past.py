@@ -14,7 +14,7 @@ from rich.text import Text
 
 from arraygauge.history import MeasurementRecord
 from arraygauge.history.days import DaySummary
-from arraygauge.history.measurements import NOT_MADE, KnownDevice
+from arraygauge.history.measurements import NOT_MADE, USUAL_READ, KnownDevice
 from arraygauge.history.stalls import StallRecord
 from arraygauge.judge import Pace
 from arraygauge.tell.moments import minute
@@ -126,7 +126,8 @@ def _usual(days: Iterable[DaySummary], records: Iterable[MeasurementRecord]) -> 
         counts[day.workload] += day.rated
     counts.update(each.workload for each in records if each.rate is not None)
     del counts[NOT_MADE]
-    return counts.most_common(1)[0][0] if counts.total() else None
+    usual = max(counts, key=lambda word: (counts[word], word.startswith(USUAL_READ)), default=None)
+    return usual if counts.total() else None
 
 
 def _latest(records: Sequence[MeasurementRecord]) -> Table:

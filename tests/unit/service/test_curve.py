@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from arraygauge.history import open_history
-from arraygauge.history.trend import SizedRate, sized_rates
+from arraygauge.history.trend import SizedRate, sized_rates, usual_workload
 from arraygauge.inventory.values import Level
 from arraygauge.probe.values import Attempt, Skipped, SkipReason
 from arraygauge.service.curve import Curve, CurvePoint, curve_workloads, keep_curve
@@ -33,6 +33,8 @@ def test_every_size_that_was_measured_is_there_for_the_page(tmp_path: Path) -> N
     with open_history(tmp_path / "history.sqlite") as history:
         assert keep_curve(curve, history, 1_700_000_000.0)
         found = sized_rates(history, MD0.stable_id)
+        usual = usual_workload(history, MD0.stable_id)
+    assert usual == "read-sequential-1048576-8", "the one that is drawn over time"
     assert {each.transfer_bytes: each.bytes_per_second for each in found} == {
         size: rate for size, rate in RATE_BY_SIZE.items() if size != 64 * KIB
     }
