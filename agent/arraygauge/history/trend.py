@@ -149,12 +149,17 @@ def stretches_of(
     )
 
 
-_SPANS = (
-    " FROM incident JOIN device ON device.id = device"
-    " WHERE (:array IS NULL OR instr(arrays, :array) OR stable_id = :device)"
+_TOUCHING = (
+    " FROM incident WHERE (:array IS NULL OR instr(arrays, :array)"
+    " OR device = (SELECT id FROM device WHERE stable_id = :device))"
     " AND opened_at_seconds <= :until"
-    " AND (closed_at_seconds IS NULL OR closed_at_seconds >= :since)"
-    " AND (NOT :open_only OR closed_at_seconds IS NULL)"
+)
+_OPEN = f"{_TOUCHING} AND closed_at_seconds IS NULL"
+_OVER = f"{_TOUCHING} AND closed_at_seconds >= :since"
+_ONE_SPAN = (
+    "SELECT number, severity, worst, stable_id, cause_name, arrays, headline,"
+    " opened_at_seconds, closed_at_seconds, document"
+    " FROM incident JOIN device ON device.id = device WHERE number = ?"
 )
 
 
@@ -170,23 +175,25 @@ def incident_spans(
     those that are open first, the worst first, then the newest; at most so many. And how many
     there are in all. Raises HistoryError."""
     array, device = of or (None, None)
-    values = {
+    values: dict[str, str | float | None] = {
         "array": None if array is None else json.dumps(array),  # as it stands in the list
         "device": device,
         "since": window[0],
         "until": window[1],
-        "open_only": open_only,
         "most": most,
     }
     with history.reading() as connection:
-        total: int = connection.execute(f"SELECT count(*) {_SPANS}", values).fetchone()[0]
-        rows = connection.execute(
-            "SELECT number, severity, worst, stable_id, cause_name, arrays, headline,"
-            f" opened_at_seconds, closed_at_seconds, document {_SPANS}"
-            " ORDER BY closed_at_seconds IS NOT NULL,"
-            " iif(closed_at_seconds IS NULL, -severity, 0), opened_at_seconds DESC LIMIT :most",
-            values,
+        chosen = connection.execute(
+            f"SELECT number {_OPEN} ORDER BY severity DESC, number DESC LIMIT :most", values
         ).fetchall()
+        total: int = connection.execute(f"SELECT count(*) {_OPEN}", values).fetchone()[0]
+        if not open_only:
+            values["most"] = most - len(chosen)
+            chosen += connection.execute(
+                f"SELECT number {_OVER} ORDER BY number DESC LIMIT :most", values
+            ).fetchall()
+            total += connection.execute(f"SELECT count(*) {_OVER}", values).fetchone()[0]
+        rows = [connection.execute(_ONE_SPAN, number).fetchone() for number in chosen]
     return [_span(row) for row in rows], total
 
 
