@@ -9,6 +9,7 @@ import click
 from rich.console import Console
 
 from arraygauge.cli.progress import progress_on
+from arraygauge.cli.sizes import transfer_size
 from arraygauge.cli.status import Exit
 from arraygauge.config import load_configuration
 from arraygauge.probe.stop import StopToken
@@ -20,22 +21,6 @@ from arraygauge.tell.derivation import print_derivation
 from arraygauge.tell.machine import derivations_json
 from arraygauge.tell.outlook import print_prospects
 from arraygauge.theory import Access, Direction, Workload
-from arraygauge.units import SECTOR_BYTES, parse_bytes
-
-MOST_TRANSFER_BYTES = 2**30
-
-
-def _size(ctx: click.Context, param: click.Parameter, value: str) -> int:
-    """A number of bytes, or text such as '64 KiB'."""
-    try:
-        size = parse_bytes(value)
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
-    if size < SECTOR_BYTES or size % SECTOR_BYTES or size > MOST_TRANSFER_BYTES:
-        raise click.BadParameter(
-            f"a transfer is a whole number of {SECTOR_BYTES}-byte sectors, at most 1 GiB"
-        )
-    return size
 
 
 @click.command()
@@ -43,7 +28,7 @@ def _size(ctx: click.Context, param: click.Parameter, value: str) -> int:
 @click.option("--random", "is_random", is_flag=True, help="Random places instead of one stream.")
 @click.option(
     "--transfer",
-    callback=_size,
+    callback=transfer_size,
     metavar="SIZE",
     default="1 MiB",
     show_default=True,

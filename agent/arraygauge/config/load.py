@@ -1,17 +1,21 @@
-"""Finding and reading the configuration file; every mistake is named by file and key."""
+"""Finding and reading the configuration file; every mistake is named by file, line and key."""
 
 from __future__ import annotations
 
 import os
 import tomllib
+from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 from pathlib import Path
+from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from arraygauge.config.exposure import ExposureSection
+from arraygauge.config.footage import FootageSection
 from arraygauge.config.heartbeat import HeartbeatSection
+from arraygauge.config.lines import Place, line_at, lines_of
 from arraygauge.config.model import (
     BudgetSection,
     Configuration,
@@ -43,6 +47,7 @@ _SECTIONS: dict[str, type[BaseModel]] = {
     "budget": BudgetSection,
     "parity": ParitySection,
     "drive": DriveSection,
+    "footage": FootageSection,
     "uplink": UplinkSection,
     "journal": JournalSection,
     "webhook": WebhookSection,
@@ -74,7 +79,7 @@ def state_directory() -> Path:
 def load_configuration(path: Path | None) -> Configuration:
     """The file's configuration; the defaults where no file was named and none exists.
 
-    Raises ConfigurationError naming the file, the key and the reason.
+    Raises ConfigurationError naming the file, and line, key, reason and remedy of each mistake.
     """
     chosen = path or default_path()
     try:
@@ -93,16 +98,51 @@ def load_configuration(path: Path | None) -> Configuration:
 
 
 def parse_configuration(text: str, origin: str) -> Configuration:
-    """A configuration from TOML text; ``origin`` names it in errors."""
+    """A configuration from TOML text; ``origin`` names it in errors. What holds between several
+    keys of a section, or between sections, can be told only once each by itself is right."""
+    return parse_sections(text, origin, Configuration, _SECTIONS)
+
+
+Sections = TypeVar("Sections", bound=BaseModel)
+
+
+def parse_sections(
+    text: str, origin: str, kind: type[Sections], sections: Mapping[str, type[BaseModel]]
+) -> Sections:
+    """Any file of ours. ``sections`` are the kinds of its sections by name, "" for the file."""
     try:
-        return Configuration.model_validate(tomllib.loads(text))
+        return kind.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         raise ConfigurationError(f"{origin}: not valid TOML: {error}", "mend that line") from error
     except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        raise ConfigurationError(
-            f"{origin}: {_where(first)}: {_reason(first)}", _remedy(first)
-        ) from error
+        errors = error.errors(include_url=False)
+        raise _mistakes(errors, lines_of(text), origin, sections) from error
+
+
+def _mistakes(
+    errors: Sequence[ErrorDetails],
+    lines: Mapping[Place, int],
+    origin: str,
+    sections: Mapping[str, type[BaseModel]],
+) -> ConfigurationError:
+    """All of them, in the order of the file."""
+    placed = sorted(
+        ((line_at(lines, error["loc"]), error) for error in errors), key=lambda one: one[0] or 0
+    )
+    if len(placed) == 1:
+        [(line, error)] = placed
+        where = f"{origin}, line {line}" if line else origin
+        return ConfigurationError(
+            f"{where}: {_where(error)}: {_reason(error)}", _remedy(error, sections)
+        )
+    told = [
+        f"  {f'line {line}: ' if line else ''}{_where(error)}: {_reason(error)}; "
+        f"{_remedy(error, sections)}"
+        for line, error in placed
+    ]
+    return ConfigurationError(
+        "\n".join([f"{origin}: {len(told)} mistakes", *told]), "mend each of them"
+    )
 
 
 def _where(error: ErrorDetails) -> str:
@@ -110,16 +150,21 @@ def _where(error: ErrorDetails) -> str:
     return ".".join(parts).replace(".[", "[") or "the file"
 
 
+_OWN_WORDS = {"extra_forbidden": "there is no such key", "missing": "it is missing"}
+
+
 def _reason(error: ErrorDetails) -> str:
     """In our own words where we have some: the library announces those."""
-    return error["msg"].removeprefix("Value error, ")
+    return _OWN_WORDS.get(error["type"]) or error["msg"].removeprefix("Value error, ")
 
 
-def _remedy(error: ErrorDetails) -> str:
+def _remedy(error: ErrorDetails, sections: Mapping[str, type[BaseModel]]) -> str:
+    if error["type"] == "missing":
+        return "add it"
     if error["type"] != "extra_forbidden":
         return "mend that value"
     *section, key = error["loc"]
-    known = list(_SECTIONS[str(section[0]) if section else ""].model_fields)
+    known = list(sections[str(section[0]) if section else ""].model_fields)
     close = get_close_matches(str(key), known, n=1)
     if close:
         return f"did you mean '{close[0]}'?"

@@ -5,6 +5,8 @@ Common practice of the trade, no published source, except where a line says othe
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from arraygauge.inventory.values import Level
 from arraygauge.judge.findings import Finding, Matter
 from arraygauge.judge.state import ProtectionFacts
@@ -45,6 +47,24 @@ NOT_VERIFIED = (
     "Restored is not verified: compare checksums before the source of a copy is wiped or reused."
 )
 
+ONLY_DRIVES = (
+    "Parity and mirrors protect from a drive that fails, and from nothing else: not from "
+    "deletion, a program that writes wrong, malware, fire, theft, or a controller or power supply "
+    "that takes several drives with it."
+)
+STRIPES = (
+    "raid0 and linear protect from nothing: the first drive that fails takes everything on all "
+    "of them, and the more drives, the sooner."
+)
+ONE_LEFT = (
+    "While a drive of a raid5, raid4 or two-way mirror is rebuilt, nothing is left to lose (of "
+    "raid10: in that pair), and the rebuild reads the others from end to end."
+)
+WRITE_HOLE = (
+    "After a crash or power cut parity may not fit the data until md has checked it; losing a "
+    "drive before that can spoil data at rest. A journal or partial parity log closes this."
+)
+
 _WITHOUT_PARITY = (Level.RAID1, Level.RAID10)
 
 _CAUTIONS: dict[Matter, tuple[str, ...]] = {
@@ -70,3 +90,22 @@ def cautions_for(finding: Finding) -> tuple[str, ...]:
     copies_only = isinstance(facts, ProtectionFacts) and facts.level_text in _WITHOUT_PARITY
     found = _CAUTIONS.get(finding.matter, ())
     return tuple(each for each in found if not (copies_only and each is UNCLEAN))
+
+
+_PARITY = (Level.RAID4, Level.RAID5, Level.RAID6)
+_UNPROTECTED = (Level.RAID0, Level.LINEAR)
+
+
+def cautions_for_levels(levels: Collection[Level]) -> tuple[str, ...]:
+    """What redundancy of these levels protects from and what it does not."""
+    chosen = set(levels)
+    found = [NO_BACKUP]
+    if chosen.difference(_UNPROTECTED):
+        found.append(ONLY_DRIVES)
+    if chosen.intersection(_UNPROTECTED):
+        found.append(STRIPES)
+    if chosen.difference(_UNPROTECTED, (Level.RAID6,)):
+        found.append(ONE_LEFT)
+    if chosen.intersection(_PARITY):
+        found.append(WRITE_HOLE)
+    return tuple(found)

@@ -12,7 +12,7 @@ floor is the lowest of these.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import ceil, exp, inf
 
 from arraygauge.inventory.values import Level
@@ -84,9 +84,9 @@ def sharing_links(side: Side, run_bytes: float, busy: int, *, varying: bool) -> 
     if not links:
         return []
     slow = _slowed_if_varying if varying else min
-    members = tuple(
-        member and _slowed(side, member, links, busy, slow) for member in network.members
-    )
+    names = {member.name for member in side.members}
+    parts = [_Shares.of(link, min(busy, len(names.intersection(link.members)))) for link in links]
+    members = tuple(member and _slowed(member, parts, slow) for member in network.members)
     if members == network.members:
         return []
     others = tuple(each for each in network.shared if each.kind is not ResourceKind.LINK)
@@ -94,22 +94,28 @@ def sharing_links(side: Side, run_bytes: float, busy: int, *, varying: bool) -> 
     return demands(slowed, side.loads, run_bytes, network.background.most)
 
 
+@dataclass(frozen=True, slots=True)
+class _Shares:
+    """What each busy member behind a link gets of it, in bytes per second."""
+
+    behind: frozenset[str]
+    read: float
+    write: float
+
+    @classmethod
+    def of(cls, link: Resource, busy: int) -> _Shares:
+        among = max(1, busy)
+        read, write = link.read_bytes_per_second / among, link.write_bytes_per_second / among
+        return cls(frozenset(link.members), read, write)
+
+
 def _slowed(
-    side: Side,
-    member: Resource,
-    links: Sequence[Resource],
-    busy: int,
-    slow: Callable[[float, float], float],
+    member: Resource, links: Sequence[_Shares], slow: Callable[[float, float], float]
 ) -> Resource:
     """The member as fast as ``slow`` makes it by its part of each link it passes."""
-    read, write = member.read_bytes_per_second, member.write_bytes_per_second
-    read_part = write_part = inf
-    for link in links:
-        if member.name in link.members:
-            behind = min(busy, sum(each.name in link.members for each in side.members))
-            read_part = min(read_part, link.read_bytes_per_second / behind)
-            write_part = min(write_part, link.write_bytes_per_second / behind)
-    read, write = slow(read, read_part), slow(write, write_part)
+    passed = [link for link in links if member.name in link.behind]
+    read = slow(member.read_bytes_per_second, min((link.read for link in passed), default=inf))
+    write = slow(member.write_bytes_per_second, min((link.write for link in passed), default=inf))
     if (read, write) == (member.read_bytes_per_second, member.write_bytes_per_second):
         return member
     return replace(member, read_bytes_per_second=read, write_bytes_per_second=write)

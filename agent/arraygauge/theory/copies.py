@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from functools import lru_cache
 from math import gcd
 
 from arraygauge.inventory.values import Level
@@ -68,7 +68,9 @@ def _jumping(case: Case, loads: Loads) -> Loads:
     if not chunk or case.workload.access is Access.RANDOM:
         return loads
     piece = gcd(chunk, case.workload.transfer_bytes)
-    return Loads(tuple(replace(load, moves=load.read / piece) for load in loads.members))
+    return Loads(
+        tuple(MemberLoad(read=load.read, moves=load.read / piece) for load in loads.members)
+    )
 
 
 def _passing(geometry: Geometry, loads: Loads) -> Loads:
@@ -76,7 +78,7 @@ def _passing(geometry: Geometry, loads: Loads) -> Loads:
     held = _held(geometry)
     return Loads(
         tuple(
-            replace(load, passed=max(0.0, most - load.read))
+            MemberLoad(read=load.read, passed=max(0.0, most - load.read))
             for load, most in zip(loads.members, held, strict=True)
         )
     )
@@ -93,8 +95,7 @@ def _first_copies(case: Case, groups: tuple[tuple[int, ...], ...]) -> Loads:
     for group, placed in zip(groups, chunks, strict=True):
         elsewhere, between = group[0] != placed[0], copies.offset * (copies.far - 1)
         load = members[group[0]]
-        members[group[0]] = replace(
-            load,
+        members[group[0]] = MemberLoad(
             read=load.read + share,
             moves=load.moves + 2 * elsewhere * share / chunk,
             jumps=load.jumps + copies.offset * share / chunk,
@@ -117,13 +118,18 @@ def _shared(
 ) -> Loads:
     """Each chunk's reads shared by its copies so that no member is busier than it must be,
     which is where choosing the fewest pending transfers leads."""
+    return _balanced(geometry.slots, groups, rates)
+
+
+@lru_cache(maxsize=256)
+def _balanced(slots: int, groups: tuple[tuple[int, ...], ...], rates: tuple[float, ...]) -> Loads:
     shares = [
         {slot: rates[slot] / sum(rates[other] for other in group) for slot in group}
         if any(rates[slot] for slot in group)
         else dict.fromkeys(group, 1 / len(group))
         for group in groups
     ]
-    loads = [0.0] * geometry.slots
+    loads = [0.0] * slots
     for share in shares:
         for slot, part in share.items():
             loads[slot] += part / len(groups)
@@ -176,16 +182,21 @@ def copies_write(case: Case) -> LevelLoads:
     if case.workload.access is Access.RANDOM or not apart or not chunk:
         return certain(Loads(written))
     piece = gcd(chunk, case.workload.transfer_bytes)
-    jumping = tuple(replace(load, moves=load.write / piece) for load in written)
+    jumping = tuple(MemberLoad(write=load.write, moves=load.write / piece) for load in written)
     return LevelLoads(floor=Loads(jumping), ceiling=Loads(written))
 
 
-def _held(geometry: Geometry) -> list[float]:
+def _held(geometry: Geometry) -> tuple[float, ...]:
     """Bytes each serving slot holds for a byte of user data."""
-    chunks = placements(geometry.level, geometry.slots, geometry.layout)
-    return [
-        0.0
-        if slot in geometry.missing
-        else sum(chunk.count(slot) for chunk in chunks) / len(chunks)
-        for slot in range(geometry.slots)
-    ]
+    return _held_by(geometry.level, geometry.slots, geometry.layout, geometry.missing)
+
+
+@lru_cache(maxsize=256)
+def _held_by(
+    level: Level, slots: int, layout: int | None, missing: frozenset[int]
+) -> tuple[float, ...]:
+    chunks = placements(level, slots, layout)
+    return tuple(
+        0.0 if slot in missing else sum(chunk.count(slot) for chunk in chunks) / len(chunks)
+        for slot in range(slots)
+    )

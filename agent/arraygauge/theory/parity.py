@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import lru_cache
 
 from arraygauge.inventory.values import Level
@@ -16,9 +15,7 @@ def parity_read(case: Case) -> LevelLoads:
     geometry = case.geometry
     if geometry.missing:
         return _parity_read_degraded(case)
-    pattern = rows(geometry.level, geometry.slots, geometry.layout)
-    data_rows = [sum(slot in row.data for row in pattern) for slot in range(geometry.slots)]
-    skipping = reads([count / sum(data_rows) for count in data_rows])
+    skipping = _skipping_parity(geometry.level, geometry.slots, geometry.layout)
     if case.workload.access is Access.RANDOM:
         return certain(skipping, "parity is never read while healthy")
     if geometry.seeks is False:
@@ -38,6 +35,14 @@ def parity_read(case: Case) -> LevelLoads:
     )
 
 
+@lru_cache(maxsize=256)
+def _skipping_parity(level: Level, slots: int, layout: int | None) -> Loads:
+    """Each member read as often as it holds data."""
+    pattern = rows(level, slots, layout)
+    data_rows = [sum(slot in row.data for row in pattern) for slot in range(slots)]
+    return reads([count / sum(data_rows) for count in data_rows])
+
+
 def _over_parity(geometry: Geometry, skipping: Loads, *, passing: bool) -> Loads:
     """The same loads of one stream, with a move at each run of parity chunks of a member, or
     a jump if heads may pass over them."""
@@ -47,8 +52,8 @@ def _over_parity(geometry: Geometry, skipping: Loads, *, passing: bool) -> Loads
     runs = _runs_of_parity(geometry.level, geometry.slots, geometry.layout)
     return Loads(
         tuple(
-            replace(
-                load,
+            MemberLoad(
+                read=load.read,
                 moves=0.0 if passing else count * each,
                 jumps=count * each if passing else 0.0,
                 passed=1 / width - load.read if passing and load.read else 0.0,

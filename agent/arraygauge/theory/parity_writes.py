@@ -66,19 +66,21 @@ def _with_reads(geometry: Geometry, loads: Loads, share: float, parity: float) -
 def _spread(geometry: Geometry, cost: WriteCost) -> Loads:
     """A cost for each byte of user data, laid on the members: evenly where parity
     rotates, apart where it is fixed; what would go to a missing member goes nowhere."""
-    members = []
+    wide = geometry.slots - geometry.parity
     roles = _roles(geometry.level, geometry.slots, geometry.layout)
-    for slot, (data, parity) in enumerate(roles):
-        members.append(
-            MemberLoad()
-            if slot in geometry.missing
-            else MemberLoad(
-                read=_share(cost.data_reads, data, geometry.slots - geometry.parity, cost)
-                + _share(cost.parity_reads, parity, geometry.parity, cost),
-                write=_share(cost.written, data, geometry.slots - geometry.parity, cost)
-                + _share(cost.parity_writes, parity, geometry.parity, cost),
-            )
+    by_role = {
+        (data, parity): MemberLoad(
+            read=_share(cost.data_reads, data, wide, cost)
+            + _share(cost.parity_reads, parity, geometry.parity, cost),
+            write=_share(cost.written, data, wide, cost)
+            + _share(cost.parity_writes, parity, geometry.parity, cost),
         )
+        for data, parity in set(roles)
+    }
+    members = [
+        MemberLoad() if slot in geometry.missing else by_role[role]
+        for slot, role in enumerate(roles)
+    ]
     touched = cost.written + cost.data_reads + cost.parity_reads
     return Loads(tuple(members), touched / cost.written)
 

@@ -11,10 +11,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from math import gcd, inf
-from operator import add
+from operator import add, sub
 
+from arraygauge.theory.cut import row_turn, turn_chunks
 from arraygauge.theory.geometry import Geometry, Row, rows
 
 MOST_PLACES = 512
@@ -57,11 +58,6 @@ class WindowWork:
             self.reads + other.reads, self.writes + other.writes, self.rounds + other.rounds
         )
 
-    @property
-    def length(self) -> tuple[float, float]:
-        """Orders windows by how long they take."""
-        return self.reads.most_bytes + self.writes.most_bytes, self.rounds
-
 
 @lru_cache(maxsize=1024)
 def windows_in_part(
@@ -71,12 +67,12 @@ def windows_in_part(
     window that begins where the last one ended keeps its place against the chunks: each way
     of beginning is an orbit of windows with a mean of its own."""
     stream = _Stream(geometry, transfer_bytes, offset_bytes)
-    orbits = gcd(depth, stream.period)
+    orbits = gcd(depth, stream.turn)
     return tuple(
         _mean(
             [
                 stream.in_turns(orbit + at * orbits, depth)
-                for at in _spread(stream.period // orbits, MOST_WINDOWS)
+                for at in _spread(stream.turn // orbits, MOST_WINDOWS)
             ]
         )
         for orbit in _spread(orbits, MOST_ORBITS)
@@ -88,9 +84,9 @@ def mean_on_busiest(geometry: Geometry, transfer_bytes: int, offset_bytes: int) 
     """Bytes that one transfer by itself moves on the slot that moves most, the mean over where
     it may begin. 0 where those places are too many to be counted."""
     stream = _Stream(geometry, transfer_bytes, offset_bytes)
-    if stream.period > MOST_PLACES:
+    if stream.turn > MOST_PLACES:
         return 0.0
-    return sum(stream.on_busiest(first) for first in range(stream.period)) / stream.period
+    return sum(stream.on_busiest(first) for first in range(stream.turn)) / stream.turn
 
 
 def _mean(works: list[WindowWork]) -> WindowWork:
@@ -99,7 +95,8 @@ def _mean(works: list[WindowWork]) -> WindowWork:
 
 
 class _Stream:
-    """Transfers one after the other; what each costs is counted once a period."""
+    """Transfers one after the other; what each costs is counted once a period. After a turn
+    they cost the same, on other slots."""
 
     def __init__(self, geometry: Geometry, transfer_bytes: int, offset_bytes: int) -> None:
         self._geometry = geometry
@@ -109,7 +106,15 @@ class _Stream:
         pattern = rows(geometry.level, geometry.slots, geometry.layout)
         self._period_bytes = self._chunk * len(pattern[0].data) * len(pattern)
         self.period = self._period_bytes // gcd(self._period_bytes, transfer_bytes)
+        turn_bytes = self._chunk * turn_chunks(geometry.level, geometry.slots, geometry.layout)
+        if geometry.missing:
+            turn_bytes = self._period_bytes
+        self.turn = turn_bytes // gcd(turn_bytes, transfer_bytes)
+        rows_a_turn = self.turn * transfer_bytes // (self._chunk * len(pattern[0].data))
+        by = row_turn(geometry.level, geometry.slots, geometry.layout)
+        self._turn_slots = rows_a_turn * by % geometry.slots
         self._costs: dict[int, _Tally] = {}
+        self._sums = [_Tally(geometry.slots)]
 
     def in_turns(self, first: int, depth: int) -> WindowWork:
         """The window that begins with transfer ``first``: at once or in the two batches that take
@@ -117,32 +122,26 @@ class _Stream:
         middle = depth // 2
         ahead = (self._start(first + middle) % self._chunk) // self._size
         splits = sorted({split for split in (1, middle, middle - ahead) if 0 < split < depth})
-        parts = [
-            self._tally(first + low, high - low) for low, high in pairwise([0, *splits, depth])
-        ]
-        heads = list(accumulate(parts, _Tally.__add__))
-        tails = list(accumulate(reversed(parts), _Tally.__add__))[-2::-1]
+        ends = {at: self._up_to(first + at) for at in (0, *splits, depth)}
+        ways = [((0, depth),), *(((0, split), (split, depth)) for split in splits)]
+        longest = max(
+            ways, key=lambda way: _length([(ends[begin], ends[end]) for begin, end in way])
+        )
         serving = len(self._geometry.serving)
-        ways = [heads[-1].work(serving)]
-        ways += [
-            head.work(serving) + tail.work(serving)
-            for head, tail in zip(heads, tails, strict=False)
-        ]
-        return max(ways, key=lambda work: work.length)
+        works = ((ends[end] - ends[begin]).work(serving) for begin, end in longest)
+        return sum(works, WindowWork())
 
     def on_busiest(self, index: int) -> int:
         return self._cost(index).on_busiest()
 
-    def _tally(self, first: int, count: int) -> _Tally:
-        found = _Tally(self._geometry.slots)
-        whole, rest = divmod(count, self.period)
-        if whole:
-            for index in range(self.period):
-                found += self._cost(index)
-            found = found.times(whole)
-        for index in range(first, first + rest):
-            found += self._cost(index)
-        return found
+    def _up_to(self, end: int) -> _Tally:
+        """What all transfers before this one cost together."""
+        whole, rest = divmod(end, self.period)
+        if whole and end > self.period:
+            return self._up_to(self.period).times(whole) + self._up_to(rest)
+        for index in range(len(self._sums) - 1, end):
+            self._sums.append(self._sums[-1] + self._cost(index))
+        return self._sums[end]
 
     def _start(self, index: int) -> int:
         return (self._offset + index * self._size) % self._period_bytes
@@ -150,9 +149,17 @@ class _Stream:
     def _cost(self, index: int) -> _Tally:
         index %= self.period
         if index not in self._costs:
-            self._costs[index] = _Tally(self._geometry.slots)
-            _add_transfer(self._costs[index], self._geometry, self._start(index), self._size)
+            self._costs[index] = self._counted(index)
         return self._costs[index]
+
+    def _counted(self, index: int) -> _Tally:
+        """Of the turns after the first, the same on other slots."""
+        if index >= self.turn:
+            times, within = divmod(index, self.turn)
+            return self._cost(within).turned(times * self._turn_slots)
+        found = _Tally(self._geometry.slots)
+        _add_transfer(found, self._geometry, self._start(index), self._size)
+        return found
 
 
 def _spread(count: int, most: int) -> list[int]:
@@ -166,6 +173,13 @@ def _spread(count: int, most: int) -> list[int]:
     return [number * step % count for number in range(most)]
 
 
+def _length(batches: list[tuple[_Tally, _Tally]]) -> tuple[int, int]:
+    """Orders ways of taking a window by how long they take; each batch is from one count to
+    another."""
+    peaks = [after.peak_since(before) for before, after in batches]
+    return sum(size for size, _ in peaks), sum(rounds for _, rounds in peaks)
+
+
 class _Tally:
     """What each slot does, being added up: in one row, because thousands are added for a curve,
     the bytes that each slot reads, those it writes, its reads, and its writes."""
@@ -173,19 +187,33 @@ class _Tally:
     def __init__(self, slots: int) -> None:
         self._slots = slots
         self._counts = [0] * (4 * slots)
-        self.whole = False
-        """Whether there are whole stripes, which rows in part may wait for."""
+        self.whole = 0
+        """How many transfers have whole stripes, which rows in part may wait for."""
 
     def __add__(self, other: _Tally) -> _Tally:
         found = _Tally(self._slots)
         found._counts = list(map(add, self._counts, other._counts))
-        found.whole = self.whole or other.whole
+        found.whole = self.whole + other.whole
+        return found
+
+    def __sub__(self, other: _Tally) -> _Tally:
+        found = _Tally(self._slots)
+        found._counts = list(map(sub, self._counts, other._counts))
+        found.whole = self.whole - other.whole
+        return found
+
+    def turned(self, by: int) -> _Tally:
+        """Every slot's on the slot that comes so many later."""
+        found = _Tally(self._slots)
+        cut = -by % self._slots
+        found._counts = [each for row in self._rows() for each in (*row[cut:], *row[:cut])]
+        found.whole = self.whole
         return found
 
     def times(self, count: int) -> _Tally:
         found = _Tally(self._slots)
         found._counts = [each * count for each in self._counts]
-        found.whole = self.whole
+        found.whole = self.whole * count
         return found
 
     def move(self, read: frozenset[int], written: frozenset[int], size: int) -> None:
@@ -202,12 +230,20 @@ class _Tally:
         read, write, _, _ = self._rows()
         return max(sum(pair) for pair in zip(read, write, strict=True))
 
+    def peak_since(self, before: _Tally) -> tuple[int, int]:
+        """Bytes of the slots that read and write most since then, and rounds."""
+        wide, counts, start = self._slots, self._counts, before._counts
+        read = max(map(sub, counts[:wide], start[:wide]))
+        written = max(map(sub, counts[wide : 2 * wide], start[wide : 2 * wide]))
+        rounds = 1 + (read > 0) + (read > 0 and self.whole > before.whole)
+        return read + written, rounds
+
     def work(self, serving: int) -> WindowWork:
         read, write, reads, writes = self._rows()
         return WindowWork(
             Phase(max(read), sum(read) / serving, max(reads)),
             Phase(max(write), sum(write) / serving, max(writes)),
-            1 + any(reads) + (any(reads) and self.whole),
+            1 + any(reads) + (any(reads) and self.whole > 0),
         )
 
 
@@ -221,7 +257,7 @@ def _add_transfer(tally: _Tally, geometry: Geometry, start: int, length: int) ->
     if last > first:
         everyone = frozenset(geometry.serving)
         tally.move(frozenset(), everyone, (last - first) * chunk)
-        tally.whole = True
+        tally.whole = 1
     for number in range(start // stripe, -(-end // stripe)):
         if first <= number < last:
             continue

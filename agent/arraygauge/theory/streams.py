@@ -66,13 +66,26 @@ def _row_by_row(side: Side, chunk: int, used: Sequence[Demand]) -> float:
 def _window_by_window(side: Side, used: Sequence[Demand]) -> float | None:
     """The stream window by window, in the real layout; None where that is not counted."""
     writing = side.workload.direction is Direction.WRITE
-    cut = windows(side.geometry, side.window_bytes, writing=writing)
+    cut = windows(side.geometry, side.window_bytes, writing=writing, alike=_are_alike(side))
     if cut is None:
         return None
     waiting = max(member.latency_seconds for member in side.members)
     each = waiting + passing_seconds(side, used) * side.window_bytes
     seconds = sum(each + max(_part_seconds(side, parts)) for parts in cut)
     return side.window_bytes * len(cut) / seconds
+
+
+def _are_alike(side: Side) -> bool:
+    """Whether it matters to no window which slot it meets first."""
+    first, load = side.network.members[0], side.loads.members[0]
+    return first is not None and all(
+        member is not None
+        and member.read_bytes_per_second == first.read_bytes_per_second
+        and member.write_bytes_per_second == first.write_bytes_per_second
+        and member.operation_seconds == first.operation_seconds
+        and other == load
+        for member, other in zip(side.network.members, side.loads.members, strict=True)
+    )
 
 
 def _part_seconds(side: Side, parts: Parts) -> Iterator[float]:

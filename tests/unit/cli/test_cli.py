@@ -57,7 +57,7 @@ def test_an_unknown_configuration_key_is_named(tmp_path: Path) -> None:
     path.write_text("[probe]\nsecond = 1\n")
     done = arraygauge("--config", str(path), "check")
     assert done.returncode == Exit.USAGE_ERROR
-    assert f"{path}: probe.second" in done.stderr
+    assert f"{path}, line 2: probe.second" in done.stderr
     assert "did you mean 'max_seconds'?" in done.stderr
 
 

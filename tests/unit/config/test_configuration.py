@@ -1,4 +1,4 @@
-"""The configuration: each mistake is named by file, key and reason."""
+"""The configuration: each mistake is named by file, line, key and reason."""
 
 from __future__ import annotations
 
@@ -62,14 +62,30 @@ def test_a_cable_with_another_encoding() -> None:
 @pytest.mark.parametrize(
     ("text", "message", "remedy"),
     [
-        ("[probe]\nmax_second = 3\n", r"f.toml: probe.max_second: ", "did you mean 'max_seconds'"),
+        (
+            "[probe]\nmax_second = 3\n",
+            r"f.toml, line [12]: probe.max_second: ",
+            "did you mean 'max_seconds'",
+        ),
         ("[probe]\nlongest_burst_seconds = 0.2\n", r"probe.longest_burst_seconds: ", "mend"),
         ("[probe]\ninterval_half_width = 0.5\n", r"probe.interval_half_width: ", "mend"),
         ("[probe]\nmax_seconds = 61\n", r"probe.max_seconds: ", "mend"),
-        ("[proobe]\n", r"f.toml: proobe: ", "did you mean 'probe'"),
-        ("[run]\nquux = 1\n", r"f.toml: run.quux: ", "known keys here are interval_seconds"),
-        ("[run]\ninterval_seconds = 0\n", r"f.toml: run.interval_seconds: ", "mend that value"),
-        ("[budget]\nhour_byte = 1\n", r"f.toml: budget.hour_byte: ", "did you mean 'hour_bytes'"),
+        ("[proobe]\n", r"f.toml, line [12]: proobe: ", "did you mean 'probe'"),
+        (
+            "[run]\nquux = 1\n",
+            r"f.toml, line [12]: run.quux: ",
+            "known keys here are interval_seconds",
+        ),
+        (
+            "[run]\ninterval_seconds = 0\n",
+            r"f.toml, line [12]: run.interval_seconds: ",
+            "mend that value",
+        ),
+        (
+            "[budget]\nhour_byte = 1\n",
+            r"f.toml, line [12]: budget.hour_byte: ",
+            "did you mean 'hour_bytes'",
+        ),
         ("[budget]\nhour_bytes = '0 GiB'\n", r"budget.hour_bytes: .*greater than 0", "mend"),
         ("[budget]\nday_bytes = '4 GiB'\n", r"budget: .*more than day_bytes", "mend"),
         ("[budget]\nday_seconds = 5\n", r"budget: .*more than day_seconds", "mend"),
@@ -104,6 +120,44 @@ def test_mistakes_name_file_key_and_remedy(text: str, message: str, remedy: str)
     with pytest.raises(ConfigurationError, match=message) as caught:
         parse_configuration(text, "f.toml")
     assert remedy in caught.value.remedy
+
+
+def test_all_mistakes_are_told_at_once_each_with_its_line_and_remedy() -> None:
+    text = """# ours
+[probe]
+max_second = 3
+
+[budget]
+quiet_hours = [
+    "09:00-12:30",
+    22,
+]
+hour_bytes = "0 GiB"
+
+[[drive]]
+match = "a"
+read_mb_per_second = 500
+
+[[drive]]
+read_mb_per_second = -1
+"""
+    with pytest.raises(ConfigurationError) as caught:
+        parse_configuration(text, "f.toml")
+    head, *told = caught.value.message.split("\n")
+    assert head == "f.toml: 5 mistakes"
+    assert told == [
+        "  line 3: probe.max_second: there is no such key; did you mean 'max_seconds'?",
+        "  line 6: budget.quiet_hours[2]: write a text like '22:00-06:00'; mend that value",
+        "  line 10: budget.hour_bytes: Input should be greater than 0; mend that value",
+        "  line 16: drive[2].match: it is missing; add it",
+        "  line 17: drive[2].read_mb_per_second: Input should be greater than 0; mend that value",
+    ]
+    assert caught.value.remedy == "mend each of them"
+
+
+def test_what_holds_between_sections_has_no_line() -> None:
+    with pytest.raises(ConfigurationError, match=r"^f.toml: the file: run.listen_address"):
+        parse_configuration('[run]\nlisten_address = "192.0.2.1"\n', "f.toml")
 
 
 def test_a_rate_is_wanted_within_three_per_cent_unless_configured() -> None:
