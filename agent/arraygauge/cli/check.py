@@ -16,6 +16,7 @@ from arraygauge.config import load_configuration
 from arraygauge.errors import OperatorError
 from arraygauge.judge import Status
 from arraygauge.probe.stop import StopToken
+from arraygauge.service.grounds import unplaced_footage
 from arraygauge.service.probing import Forecast, Manner
 from arraygauge.service.signals import stopping_on_signals
 from arraygauge.service.survey import Surveyor, surveyor
@@ -110,6 +111,8 @@ def command(
             for note in surveying.purse.notes:
                 click.echo(f"arraygauge: {note}", err=True)
             status = surveying.survey(devices, progress, _announce)
+            for name in unplaced_footage(configuration, status.host):
+                click.echo(f"arraygauge: [[footage]] names {name}: no such array here", err=True)
             not_kept = surveying.purse.not_kept
             if report_path is not None and not stop.is_set():
                 _report(surveying, status, report_path)

@@ -32,8 +32,8 @@ def command(config_path: Path | None, device: str, is_random: bool, as_json: boo
     """Read DEVICE, an array or a drive, at several transfer sizes and queue depths.
 
     Beside each figure stands what theory predicts from the members' own rates and the time
-    that one small read takes them; what was measured is kept, and the page shows it. Raw devices are only ever read; it takes a second or two
-    for each of about ten points.
+    that one small read takes them; what was measured is kept, and the page shows it. Raw
+    devices are only ever read; it takes a second or two for each of about ten points.
     """
     access = Access.RANDOM if is_random else Access.SEQUENTIAL
     configuration, stop = load_configuration(config_path), StopToken()

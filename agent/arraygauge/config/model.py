@@ -13,6 +13,7 @@ from pydantic import (
 )
 
 from arraygauge.config.exposure import ExposureSection, refuse_open_address
+from arraygauge.config.footage import FootageSection, refuse_same_footage
 from arraygauge.config.heartbeat import HeartbeatSection
 from arraygauge.config.sizes import AbsolutePath, Size
 from arraygauge.config.tell import (
@@ -205,6 +206,7 @@ class Configuration(_Section):
     heartbeat: HeartbeatSection | None = None
     parity: ParitySection = ParitySection()
     drive: tuple[DriveSection, ...] = ()
+    footage: tuple[FootageSection, ...] = ()
     uplink: tuple[UplinkSection, ...] = ()
 
     @property
@@ -215,6 +217,11 @@ class Configuration(_Section):
     @model_validator(mode="after")
     def _channels_have_their_own_names(self) -> Configuration:
         refuse_same_names(self.webhook, self.notify)
+        return self
+
+    @model_validator(mode="after")
+    def _footage_has_its_own_names(self) -> Configuration:
+        refuse_same_footage(self.footage)
         return self
 
     @model_validator(mode="after")

@@ -1,7 +1,8 @@
 """What the measurements mean: verdicts with reasons, as pure functions."""
 
-from arraygauge.judge.arrays import assess_array, expected_rates, peer_rates, with_walls
+from arraygauge.judge.arrays import assess_array, expected_rates, peer_references, with_walls
 from arraygauge.judge.devices import assess_device
+from arraygauge.judge.footage import with_footage
 from arraygauge.judge.peers import Grounds
 from arraygauge.judge.values import (
     ArrayVerdict,
@@ -34,6 +35,7 @@ __all__ = [
     "assess_write",
     "expected_rates",
     "observe_writes",
-    "peer_rates",
+    "peer_references",
+    "with_footage",
     "with_walls",
 ]

@@ -100,14 +100,18 @@ def member_rates(
     return {name: rate for name, rate in rates.items() if rate is not None}
 
 
-def peer_rates(array: Array, attempts: Mapping[str, Attempt], name: str) -> dict[str, float]:
-    """The rates of the members that do the same job as this one, its own included; empty for
-    a member that does none."""
-    for role in (False, True):
-        rates = member_rates(array, attempts, write_mostly=role)
-        if name in rates:
-            return rates
-    return {}
+def peer_references(host: Host, attempts: Mapping[str, Attempt]) -> dict[str, float]:
+    """For each member of an array, bytes per second of its peers: of the members that do the
+    same job in the first array that lists it. A member that is alone in its job has none."""
+    references: dict[str, float] = {}
+    listed: set[str] = set()
+    for array in host.arrays:
+        for role in (False, True):
+            rates = member_rates(array, attempts, write_mostly=role)
+            found = reference_rates(host, rates) if len(rates) > 1 else {}
+            references |= {name: rate for name, rate in found.items() if name not in listed}
+        listed |= {member.name for member in array.members}
+    return references
 
 
 def odd_members(

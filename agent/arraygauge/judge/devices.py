@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from arraygauge.inventory.values import BlockDevice, Host, Link, LinkKind, LinkRate
 from arraygauge.judge.pace import pace_of, ratio_of
-from arraygauge.judge.peers import Grounds, reference_rates
+from arraygauge.judge.peers import Grounds
 from arraygauge.judge.values import Cause, DeviceVerdict, Pace
 from arraygauge.probe.values import Attempt, Measurement
 from arraygauge.theory import SEQUENTIAL_READ, MemberRate, Source, expect_device
@@ -15,10 +15,10 @@ from arraygauge.theory import SEQUENTIAL_READ, MemberRate, Source, expect_device
 def assess_device(
     host: Host, device: BlockDevice, attempt: Attempt, peers: Mapping[str, float], grounds: Grounds
 ) -> DeviceVerdict:
-    """Hold one drive against its rating, or else its peers: ``peers`` are the measured
-    rates of all members of its array, its own included; empty for a drive in none."""
-    reference = reference_rates(host, peers).get(device.name) if len(peers) > 1 else None
-    held_to = grounds.rated.get(device.name) or _measured(reference)
+    """Hold one drive against its rating, or else its peers: ``peers`` are by name what the peers
+    of each drive do (``peer_references``, found once for all drives of a pass); a drive that is
+    not in there has none."""
+    held_to = grounds.rated.get(device.name) or _measured(peers.get(device.name))
     workload = attempt.workload if isinstance(attempt, Measurement) else SEQUENTIAL_READ
     expectation = expect_device(host, device, held_to, grounds.board, workload)
     pace = pace_of(attempt, expectation, grounds.tolerances.odd_member)

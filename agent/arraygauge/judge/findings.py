@@ -46,6 +46,7 @@ class Matter(StrEnum):
     DRIFT = "drift"
     MISMATCHES = "copies or parity disagree"
     SYNCHRONISING = "synchronising"
+    FOOTAGE = "promised footage"
     FASTER = "faster than before"
     AGENT_IMPAIRED = "agent impaired"
 
@@ -58,6 +59,7 @@ class Origin(StrEnum):
     WRITTEN = "written"
     PASSIVE = "passive"
     DRIFT = "drift"
+    FOOTAGE = "footage"
     AGENT = "agent"
 
 

@@ -7,7 +7,7 @@ a clock that never goes back (the caller maps them to dates).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
@@ -41,6 +41,8 @@ PATIENCE: Mapping[Origin, Patience] = {
     Origin.PASSIVE: Patience(close_looks=3, close_seconds=60.0),
     # Its chart has the patience: one reading neither begins nor ends a change.
     Origin.DRIFT: Patience(),
+    # Its watch has the patience to begin; it ends no sooner than the loss that explains it.
+    Origin.FOOTAGE: Patience(close_looks=2, close_seconds=2.0),
     Origin.AGENT: Patience(),
 }
 
@@ -157,11 +159,17 @@ def book_of(incidents: Iterable[Incident], next_number: int) -> IncidentBook:
     return IncidentBook(incidents=kept, next_number=next_number, claims=claims)
 
 
+Follow = Callable[[Iterable[Claim]], Observation]
+"""What another origin makes of all that is now found, at the same moment."""
+
+
 def advance(
-    book: IncidentBook, observation: Observation, moment: float
+    book: IncidentBook, observation: Observation, moment: float, follow: Follow | None = None
 ) -> tuple[IncidentBook, tuple[Change, ...]]:
     """The book after one origin's look, and what changed."""
     claims = _claims_after(book.claims, observation, moment)
+    if follow is not None:
+        claims = _claims_after(claims, follow(claims.values()), moment)
     present = by_cause(claim.finding for claim in claims.values() if claim.believed)
     incidents = dict(book.incidents)
     changes: list[Change] = []
@@ -188,7 +196,7 @@ def _claims_after(
     after: dict[ClaimKey, Claim] = {}
     for key, claim in claims.items():
         if key in made:
-            after[key] = Claim(finding=made[key], looks=claim.looks + 1)
+            after[key] = _made_again(claim, made[key])
         elif any(_takes_its_place(finding, claim.finding) for finding in observation.findings):
             continue
         elif not observation.speaks_for(claim.finding):
@@ -198,9 +206,17 @@ def _claims_after(
     return after | {key: Claim(finding=made[key]) for key in made if key not in claims}
 
 
+def _made_again(claim: Claim, finding: Finding) -> Claim:
+    """One more look. What is believed already stays so, however long a milder one would take."""
+    looks = claim.looks + 1
+    return Claim(finding=finding, looks=max(looks, finding.looks) if claim.believed else looks)
+
+
 def _takes_its_place(new: Finding, old: Finding) -> bool:
-    """Whether it is what has become of the other: the same trouble, or the same array's loss."""
-    same = (new.origin, new.cause.stable_id) == (old.origin, old.cause.stable_id)
+    """Whether it is what has become of the other: the same trouble, or the same array's loss;
+    of promised footage, which goes with whatever explains it, another cause as well."""
+    moved = new.origin is Origin.FOOTAGE
+    same = new.origin is old.origin and (moved or new.cause.stable_id == old.cause.stable_id)
     alike = new.matter is old.matter or {new.matter, old.matter} <= LOSSES
     return same and alike and not set(new.arrays).isdisjoint(old.arrays)
 
@@ -252,9 +268,15 @@ def _kind(incident: Incident, finding: Finding) -> ChangeKind:
         return ChangeKind.REOPENED
     if finding.severity != before.severity:
         return ChangeKind.WORSENED if finding.severity > before.severity else ChangeKind.EASED
-    if (finding.matter, finding.signature) != (before.matter, before.signature):
+    if _gist(finding) != _gist(before):
         return ChangeKind.CHANGED
     return ChangeKind.SEEN
+
+
+def _gist(finding: Finding) -> tuple[Matter, str, tuple[str, ...]]:
+    """What is told again when it changes: the matter, and what it does to promised footage."""
+    promises = tuple(each.signature for each in finding.also if each.matter is Matter.FOOTAGE)
+    return finding.matter, finding.signature, promises
 
 
 def _told(kind: ChangeKind, incident: Incident, moment: float) -> Change:

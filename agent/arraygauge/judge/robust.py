@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from math import sqrt
+from math import ceil, sqrt
 from statistics import NormalDist, median
 
 MAD_TO_DEVIATION = 1 / NormalDist().inv_cdf(0.75)
@@ -17,6 +17,15 @@ def mad(values: Sequence[float], *, factor: float = MAD_TO_DEVIATION) -> float:
     """Median absolute deviation from the median, brought to a standard deviation."""
     middle = median(values)
     return factor * median(abs(value - middle) for value in values)
+
+
+def band_deviation(values: Sequence[float], share: float) -> float:
+    """Half the width of the band around the median that holds this share of them, brought to a
+    standard deviation: what ``mad`` is for a share of a half."""
+    middle = median(values)
+    away = sorted(abs(value - middle) for value in values)
+    half = away[ceil(share * len(away)) - 1]
+    return half / NormalDist().inv_cdf((1 + share) / 2)
 
 
 def theil_slope(points: Sequence[tuple[float, float]]) -> float | None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Link
+from arraygauge.judge.footage_values import FootageVerdict
 from arraygauge.probe.values import Attempt
 from arraygauge.probe.writes.values import WriteAttempt
 from arraygauge.theory import Expectation, Survivable
@@ -109,7 +110,7 @@ class ArrayVerdict:
     good as its peers; ``as_found`` the same with the members' own measured rates.
     ``ratio`` is measured over the ceiling of ``expectation``. ``walls`` are limits that
     members were found to share when they were read together, certain or not; empty where
-    nobody looked.
+    nobody looked. ``footage`` are the promises made for it.
     """
 
     array: Array
@@ -122,6 +123,7 @@ class ArrayVerdict:
     cause: Cause | None
     odd_members: tuple[OddMember, ...]
     walls: tuple[Wall, ...] = ()
+    footage: tuple[FootageVerdict, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

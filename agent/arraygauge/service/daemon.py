@@ -24,7 +24,7 @@ from arraygauge.probe.stop import StopToken
 from arraygauge.service.budget_uses import budget_uses
 from arraygauge.service.channels import ways_of
 from arraygauge.service.door import Door
-from arraygauge.service.grounds import grounds_of
+from arraygauge.service.grounds import grounds_of, unplaced_footage
 from arraygauge.service.heartbeat import Heartbeat
 from arraygauge.service.http import Serving, application
 from arraygauge.service.inventory_process import COMMAND
@@ -85,6 +85,7 @@ class Daemon:
         self._configuration = setting.surveyor.configuration
         self._host: Host | None = None
         self._told: tuple[int, ...] = ()
+        self._unplaced: tuple[str, ...] = ()
         self._collector = StatusCollector()
         self._door = Door(self._configuration.exposure)
         self._knowledge = PageKnowledge(
@@ -201,6 +202,7 @@ class Daemon:
         self._collector.publish(status)
         self._knowledge.see_status(status, grounds_of(self._configuration, status.host))
         self._keeper.see_status(status)
+        self._warn_of_unplaced(status.host)
         purse = self._setting.surveyor.purse
         uses = budget_uses(purse, status.host)
         self._collector.publish_budget(uses)
@@ -212,6 +214,13 @@ class Daemon:
         # Rich ends the program with SystemExit when its output closes; measuring goes on.
         except (Exception, SystemExit):
             _log.exception("what was measured could not be printed")
+
+    def _warn_of_unplaced(self, host: Host) -> None:
+        """Once, of footage that is declared for an array that is not there."""
+        unplaced = unplaced_footage(self._configuration, host)
+        if unplaced and unplaced != self._unplaced:
+            _log.warning("[[footage]] names no array of this machine: %s", ", ".join(unplaced))
+        self._unplaced = unplaced
 
     def _looked(self, host: Host | None) -> None:
         if host is not None:

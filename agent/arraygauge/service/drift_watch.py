@@ -9,6 +9,7 @@ from arraygauge.history.drift_rows import DriftRows, asked_to_accept, recall_dri
 from arraygauge.judge import Status
 from arraygauge.judge.drifting import DriftMemory, accept_as_usual, observe_drift
 from arraygauge.judge.findings import Observation
+from arraygauge.judge.strays import strays_of
 
 _log = logging.getLogger(__name__)
 
@@ -31,6 +32,10 @@ class DriftWatch:
         observation, self._memory = observe_drift(status, self._memory)
         self._keep()
         return observation
+
+    def strays(self, status: Status) -> dict[str, float]:
+        """How far what the pass measured strays by itself, by what is known by now."""
+        return strays_of(status, self._memory.watched)
 
     def take_up(self) -> Observation | None:
         """What a person has accepted as usual since the last call; None for nothing."""

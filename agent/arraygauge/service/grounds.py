@@ -5,9 +5,11 @@ from __future__ import annotations
 from functools import cache
 
 from arraygauge.config import Configuration
-from arraygauge.inventory.values import BlockDevice, Host
+from arraygauge.inventory.values import Array, BlockDevice, Host
 from arraygauge.judge import Grounds
+from arraygauge.judge.footage_values import Promise
 from arraygauge.probe.parity_speed import measure_parity_speed
+from arraygauge.service.targets import bare_name
 from arraygauge.theory import Board, MemberRate, Source
 
 
@@ -26,7 +28,29 @@ def grounds_of(configuration: Configuration, host: Host) -> Grounds:
         if (read := section.read_mb_per_second) is not None
         and section.match in _names(host, device)
     }
-    return Grounds(board=_board(configuration), rated=rated)
+    return Grounds(board=_board(configuration), rated=rated, footage=_footage(configuration, host))
+
+
+def unplaced_footage(configuration: Configuration, host: Host) -> tuple[str, ...]:
+    """Arrays that footage is declared for and this machine does not have."""
+    asked = dict.fromkeys(section.array for section in configuration.footage)
+    return tuple(name for name in asked if array_called(host, name) is None)
+
+
+def _footage(configuration: Configuration, host: Host) -> dict[str, tuple[Promise, ...]]:
+    """By array name."""
+    found: dict[str, tuple[Promise, ...]] = {}
+    for section in configuration.footage:
+        array = array_called(host, section.array)
+        if array is not None:
+            found[array.name] = (*found.get(array.name, ()), section.promise())
+    return found
+
+
+def array_called(host: Host, name: str) -> Array | None:
+    """By its kernel name, a path to it, or its stable id."""
+    bare = bare_name(name)
+    return next((each for each in host.arrays if bare in (each.name, each.stable_id)), None)
 
 
 def endurance_of(configuration: Configuration, host: Host) -> dict[str, int]:

@@ -18,6 +18,7 @@ from arraygauge.history.measurements import Measurements, records_of
 from arraygauge.inventory.values import Host
 from arraygauge.judge import Status
 from arraygauge.judge.findings import Finding, Matter, Observation, Origin, agent_impaired
+from arraygauge.judge.footage_watch import FootageWatch
 from arraygauge.judge.incidents import Incident, IncidentBook, advance
 from arraygauge.judge.measured import observe_status
 from arraygauge.judge.state import Serving, observe_state
@@ -61,6 +62,7 @@ class Keeper:
         self._machine_name = machine_name
         self._book = IncidentBook()
         self._serving = Serving()
+        self._footage = FootageWatch()
         self._host: Host | None = None
         self._problem: str | None = None
         self._own_findings: tuple[Finding, ...] = ()
@@ -119,6 +121,7 @@ class Keeper:
                 self._serving = serving
                 self._memory.remember_serving(serving)
             self._note_inventory(host)
+            self._footage = self._footage.after_look(host)
             self._advance(observation)
             self._advance(self._of_agent())
             self._take_up()
@@ -129,8 +132,10 @@ class Keeper:
             self._measurements.add(records_of(status))
             self._take_up()
             drift = self._drift.see_status(status)
+            self._footage = self._footage.after_pass(status)
             slower = [each for each in drift.findings if each.matter is Matter.DRIFT]
-            self._advance(observe_status(status, {each.cause.stable_id for each in slower}))
+            drifting = {each.cause.stable_id for each in slower}
+            self._advance(observe_status(status, drifting, self._drift.strays(status)))
             self._advance(drift)
             if status.writes:
                 self._advance(observe_writes(status))
@@ -155,7 +160,9 @@ class Keeper:
 
     def _advance(self, observation: Observation) -> None:
         now = self._clock()
-        self._book, changes = advance(self._book, observation, now.uptime_seconds)
+        self._book, changes = advance(
+            self._book, observation, now.uptime_seconds, self._footage.observe
+        )
         words = partial(words_for, self._machine_name, epoch_of(now).date_of)
         self._records.record(changes, words, self._channels, now)
 

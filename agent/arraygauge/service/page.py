@@ -115,11 +115,11 @@ class Page:
             return made
 
     def _made(self, path: str, period: str) -> Answer:
-        prefix, _, name = path.rpartition("/")
         known = self._knowledge.known()
         if path == "/":
             return _html("200 OK", page_html(overview(known)))
-        if prefix == "/array" and (answer := self._array(known, name, period)) is not None:
+        name = path.removeprefix("/array/")
+        if name != path and (answer := self._array(known, name, period)) is not None:
             return answer
         words = "There is no such page, or no such array any more."
         return _html("404 Not Found", page_html(Missing(heading=heading(known), words=words)))

@@ -7,7 +7,14 @@ from collections.abc import Mapping, Sequence
 from arraygauge.history import MeasurementRecord
 from arraygauge.history.measurements import plain_read_of
 from arraygauge.inventory.values import Host
-from arraygauge.judge import Grounds, Status, assess_array, assess_device, peer_rates
+from arraygauge.judge import (
+    Grounds,
+    Status,
+    assess_array,
+    assess_device,
+    peer_references,
+    with_footage,
+)
 from arraygauge.probe.values import Attempt, Measurement, Outcome, Skipped, SkipReason
 
 
@@ -28,24 +35,18 @@ def status_of_past(
         for each in host.devices
         if each.name not in names and (each.name in members or each.stable_id in latest)
     ]
+    peers = peer_references(host, attempts)
     return Status(
         host=host,
-        arrays=tuple(assess_array(host, each, attempts, grounds) for each in host.arrays),
+        arrays=tuple(
+            with_footage(host, assess_array(host, each, attempts, grounds), attempts, grounds)
+            for each in host.arrays
+        ),
         devices=tuple(
-            assess_device(
-                host, each, attempts[each.name], _peers(host, attempts, each.name), grounds
-            )
-            for each in drives
+            assess_device(host, each, attempts[each.name], peers, grounds) for each in drives
         ),
         seconds=0.0,
     )
-
-
-def _peers(host: Host, attempts: Mapping[str, Attempt], name: str) -> dict[str, float]:
-    for array in host.arrays:
-        if any(member.name == name for member in array.members):
-            return peer_rates(array, attempts, name)
-    return {}
 
 
 def attempt_of(name: str, record: MeasurementRecord | None, since_words: str) -> Attempt:

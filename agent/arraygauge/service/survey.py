@@ -10,17 +10,17 @@ from pathlib import Path
 
 from arraygauge.config import Configuration, state_directory
 from arraygauge.inventory.machine import read_boot_id
-from arraygauge.inventory.values import Array, BlockDevice, Host
+from arraygauge.inventory.values import Array, Host
 from arraygauge.judge import (
     ArrayVerdict,
     Cause,
-    DeviceVerdict,
     Grounds,
     Status,
     assess_array,
     assess_device,
     assess_write,
-    peer_rates,
+    peer_references,
+    with_footage,
     with_walls,
 )
 from arraygauge.probe.runner import Prober
@@ -201,11 +201,16 @@ def judged(
     seconds: float = 0.0,
 ) -> Status:
     """What was read of all targets in so many seconds, held against what it should have been."""
+    peers = peer_references(host, attempts)
     return Status(
         host=host,
-        arrays=tuple(assess_array(host, array, attempts, grounds) for array in targets.arrays),
+        arrays=tuple(
+            with_footage(host, assess_array(host, array, attempts, grounds), attempts, grounds)
+            for array in targets.arrays
+        ),
         devices=tuple(
-            _device_verdict(host, device, attempts, grounds) for device in targets.devices
+            assess_device(host, device, attempts[device.name], peers, grounds)
+            for device in targets.devices
         ),
         seconds=seconds,
     )
@@ -215,18 +220,3 @@ def _is_gone(attempt: Attempt) -> bool:
     if isinstance(attempt, Measurement):
         return attempt.outcome is Outcome.VANISHED
     return attempt.reason is SkipReason.MEMBER_GONE
-
-
-def _device_verdict(
-    host: Host, device: BlockDevice, attempts: Mapping[str, Attempt], grounds: Grounds
-) -> DeviceVerdict:
-    own_array = next(
-        (
-            array
-            for array in host.arrays
-            if any(member.name == device.name for member in array.members)
-        ),
-        None,
-    )
-    peers = peer_rates(own_array, attempts, device.name) if own_array else {}
-    return assess_device(host, device, attempts[device.name], peers, grounds)

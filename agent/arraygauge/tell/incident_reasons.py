@@ -10,9 +10,11 @@ from arraygauge.inventory.values import SyncAction
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, WriteVerdict
 from arraygauge.judge.drift_evidence import DriftFacts
 from arraygauge.judge.findings import Finding, Matter
+from arraygauge.judge.footage_watch import FootageFacts
 from arraygauge.judge.passive import HangFacts, PathFacts, SlowFacts
 from arraygauge.judge.state import CountFacts, ProtectionFacts, SyncFacts
 from arraygauge.tell.channel_state import ChannelState
+from arraygauge.tell.footage import broken_reason
 from arraygauge.tell.part_state import PartState
 from arraygauge.tell.reasons_drift import drift_reason
 from arraygauge.tell.reasons_passive import passive_reason
@@ -148,6 +150,7 @@ _WORDS: dict[type, Callable[[Any], str]] = {
     DeviceVerdict: _of_device,
     WriteVerdict: write_sentence,
     DriftFacts: drift_reason,
+    FootageFacts: broken_reason,
     HangFacts: passive_reason,
     SlowFacts: passive_reason,
     PathFacts: passive_reason,

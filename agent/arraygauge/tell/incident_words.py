@@ -7,9 +7,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from arraygauge.judge.drift_evidence import DriftFacts
-from arraygauge.judge.findings import Finding, Severity
+from arraygauge.judge.findings import Finding, Matter, Severity
+from arraygauge.judge.footage_watch import FootageFacts
 from arraygauge.judge.incidents import Change, ChangeKind, Incident
 from arraygauge.tell.cautions import cautions_for
+from arraygauge.tell.footage import broken_headline, broken_sentences
 from arraygauge.tell.incident_reasons import reason_of
 from arraygauge.tell.matters import MATTER_WORDS
 from arraygauge.tell.reasons_drift import drift_steps
@@ -68,7 +70,7 @@ def change_words(change: Change, date_of: DateOf) -> IncidentWords:
         headline=_PREFIXES[change.kind] + headline_of(finding),
         seen=_seen(incident, date_of),
         reason="" if over else _reasons(finding),
-        meaning="It was not found any more." if over else words.meaning,
+        meaning="It was not found any more." if over else _meaning(words.meaning, finding),
         steps=() if over else _steps(finding),
         cautions=() if over else cautions_for(finding),
     )
@@ -80,8 +82,17 @@ def _steps(finding: Finding) -> tuple[str, ...]:
     return (*drift_steps(facts), *usual) if isinstance(facts, DriftFacts) else usual
 
 
+def _meaning(usual: str, finding: Finding) -> str:
+    """With what becomes of promised footage, whatever the cause is."""
+    facts = (each.facts for each in (finding, *finding.also))
+    promises = [broken_sentences(each) for each in facts if isinstance(each, FootageFacts)]
+    return " ".join((usual, *promises))
+
+
 def headline_of(finding: Finding) -> str:
     """The matter in one line."""
+    if isinstance(finding.facts, FootageFacts):
+        return broken_headline(finding.facts)
     return passive_headline(finding) or _filled(MATTER_WORDS[finding.matter].headline, finding)
 
 
@@ -98,7 +109,7 @@ def _filled(template: str, finding: Finding) -> str:
 
 def _reasons(finding: Finding) -> str:
     """The reason, and what else has the same cause."""
-    others = [headline_of(each) for each in finding.also]
+    others = [headline_of(each) for each in finding.also if each.matter is not Matter.FOOTAGE]
     beside = f"Also: {'; '.join(dict.fromkeys(others))}." if others else ""
     return " ".join(part for part in (reason_of(finding), beside) if part)
 

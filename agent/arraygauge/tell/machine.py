@@ -10,9 +10,12 @@ from typing import Any
 
 from arraygauge.inventory.values import Array, Host
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Status
+from arraygauge.judge.footage_values import Promise
 from arraygauge.probe.values import Attempt, Measurement
 from arraygauge.probe.wall_runs import WallReport
 from arraygauge.tell.curve import Point
+from arraygauge.tell.footage import footage_document, promise_document
+from arraygauge.tell.footage_lists import FOOTAGE_FORMAT
 from arraygauge.tell.sentences import array_sentence, device_sentence, why_not
 from arraygauge.tell.writes import write_document
 from arraygauge.theory import Derivation, Expectation, Workload
@@ -133,6 +136,7 @@ def _array(verdict: ArrayVerdict) -> Document:
         "cause": verdict.cause,
         "odd_members": [asdict(member) for member in verdict.odd_members],
         "walls": [wall_document(wall) for wall in verdict.walls],
+        "footage": [footage_document(each) for each in verdict.footage],
         "explanation": array_sentence(verdict),
     }
 
@@ -178,6 +182,24 @@ def curve_json(name: str, points: Iterable[Point]) -> str:
                 }
                 for workload, attempt, expectation, own_limit in points
             ],
+        }
+    )
+
+
+def need_json(promise: Promise) -> str:
+    """The document of `arraygauge footage --json` without an array."""
+    return _dump({"format": FOOTAGE_FORMAT, "footage": [promise_document(promise)]})
+
+
+def carried_json(verdict: ArrayVerdict) -> str:
+    """The document of `arraygauge footage ARRAY --json`."""
+    return _dump(
+        {
+            "format": FOOTAGE_FORMAT,
+            "array": verdict.array.name,
+            "stable_id": verdict.array.stable_id,
+            "measured": _attempt(verdict.attempt),
+            "footage": [footage_document(each) for each in verdict.footage],
         }
     )
 

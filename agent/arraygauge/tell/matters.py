@@ -181,6 +181,16 @@ MATTER_WORDS: dict[Matter, MatterWords] = {
         "meanwhile.",
         steps=("See how far it is: arraygauge check {name}",),
     ),
+    Matter.FOOTAGE: MatterWords(
+        headline="{arrays} does not carry the footage it should",
+        meaning="What was declared to be played from it at once may stop or drop frames. No data "
+        "is at risk by that.",
+        steps=(
+            "See what is needed and what it carries: arraygauge footage {name}",
+            "See what sets its pace: arraygauge explain {name}",
+            "See how it went before: arraygauge history {name}",
+        ),
+    ),
     Matter.AGENT_IMPAIRED: MatterWords(
         headline="arraygauge itself is impaired: {name}",
         meaning="Something may go unnoticed or untold until it is put right.",

@@ -9,8 +9,10 @@ from rich.text import Text
 
 from arraygauge.inventory.values import SyncAction
 from arraygauge.judge import ArrayVerdict, DeviceVerdict, Pace, Protection, Status, WriteVerdict
+from arraygauge.judge.footage_values import FootageVerdict, Holding
 from arraygauge.judge.pace import rate_of
 from arraygauge.probe.values import Attempt, Measurement
+from arraygauge.tell.footage import elsewhere_words, promise_words
 from arraygauge.tell.sentences import (
     array_sentence,
     band_phrase,
@@ -111,7 +113,18 @@ def _facts(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> list[tu
     if verdict.array.sync_action not in (None, SyncAction.IDLE):
         facts.append(("busy with", _text(sync_phrase(verdict.array))))
     facts.append(("protection", _text(protection_phrase(verdict.health, verdict.array.level))))
+    facts += [("footage", _footage(each)) for each in verdict.footage]
     return facts
+
+
+def _footage(verdict: FootageVerdict) -> Text:
+    """Whether it holds, and below it what else the array would carry of it."""
+    now = verdict.now
+    holding = now.holding(verdict.promise) if now is not None else None
+    style = "bold yellow" if holding in (Holding.TIGHT, Holding.FAILS) else ""
+    line = Text(promise_words(verdict), style)
+    elsewhere = elsewhere_words(verdict)
+    return Text.assemble(line, "\n", (elsewhere, "dim")) if elsewhere else line
 
 
 def _text(words: str) -> Text:

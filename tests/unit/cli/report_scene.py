@@ -12,7 +12,7 @@ from typing import Any
 from arraygauge.history import Measurements, Outbox, Pen, Records, open_history, records_of
 from arraygauge.history.moment import Moment
 from arraygauge.inventory.values import Host, Level, Link, LinkKind, LinkRate
-from arraygauge.judge import Grounds, Status, assess_array, assess_device, peer_rates
+from arraygauge.judge import Grounds, Status, assess_array, assess_device, peer_references
 from arraygauge.judge.incidents import IncidentBook, advance
 from arraygauge.probe.values import Attempt, Skipped, SkipReason
 from arraygauge.tell.incident_json import words_for
@@ -58,14 +58,13 @@ def passed(there: Host, ago_seconds: float, slow: float = 1.0, **skipped: str) -
     }
     for name, why in skipped.items():
         attempts[name] = Skipped(device=name, reason=SkipReason.OTHERS_AT_WORK, detail=why)
-    peers = {name: peer_rates(there.arrays[0], attempts, name) for name in NAMES}
+    peers = peer_references(there, attempts)
     drives = [each for each in there.devices if each.name in NAMES]
     return Status(
         host=replace(there, taken_at_seconds=at),
         arrays=tuple(assess_array(there, each, attempts, Grounds()) for each in there.arrays),
         devices=tuple(
-            assess_device(there, each, attempts[each.name], peers[each.name], Grounds())
-            for each in drives
+            assess_device(there, each, attempts[each.name], peers, Grounds()) for each in drives
         ),
         seconds=3.0,
     )

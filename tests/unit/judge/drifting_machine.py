@@ -8,7 +8,7 @@ from random import Random
 from typing import Any
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Level
-from arraygauge.judge import Grounds, Status, assess_array, assess_device, peer_rates
+from arraygauge.judge import Grounds, Status, assess_array, assess_device, peer_references
 from arraygauge.judge.baseline import READINGS_NEEDED
 from arraygauge.judge.drifting import DriftMemory, observe_drift
 from arraygauge.probe.values import Attempt, Outcome
@@ -81,13 +81,12 @@ class Machine:
 
     def judged(self, attempts: Mapping[str, Attempt]) -> Status:
         seen, md0, grounds = self.host, self.array, Grounds()
+        peers = peer_references(seen, attempts)
         return Status(
             host=seen,
             arrays=(assess_array(seen, md0, attempts, grounds),),
             devices=tuple(
-                assess_device(
-                    seen, each, attempts[each.name], peer_rates(md0, attempts, each.name), grounds
-                )
+                assess_device(seen, each, attempts[each.name], peers, grounds)
                 for each in seen.devices
                 if each.name in self.names
             ),

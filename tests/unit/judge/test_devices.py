@@ -41,7 +41,7 @@ def test_a_drive_is_held_to_its_rating() -> None:
 def test_a_link_trained_low_is_the_reason_a_drive_is_slow() -> None:
     port = link("ata1", LinkKind.SATA, 1.5, 6.0)
     slow = drive("sda", link_ids=("ata1",))
-    peers = {"sda": 1.5e8, "sdb": 5e8, "sdc": 5e8}
+    peers = {"sda": 5e8, "sdb": 5e8, "sdc": 5e8}
     drives = [slow, drive("sdb"), drive("sdc")]
     machine = host([], drives, [port])
     verdict = assess_device(machine, slow, measured("sda", 1.2e8), peers, Grounds())

@@ -10,7 +10,7 @@ import pytest
 
 from arraygauge.errors import OperatorError
 from arraygauge.inventory.values import Level, Link, LinkKind, LinkRate, SyncAction
-from arraygauge.judge import Grounds, Status, assess_array, assess_device
+from arraygauge.judge import Grounds, Status, assess_array, assess_device, peer_references
 from arraygauge.judge.findings import Cause, Finding, Matter, Origin, Severity
 from arraygauge.judge.incidents import Change, ChangeKind, Incident, IncidentBook, advance
 from arraygauge.judge.measured import observe_status
@@ -168,11 +168,12 @@ def status(rates: dict[str, float], array_rate: float, **device: Any) -> Status:
     machine = host([level])
     attempts = {name: measured(name, rate) for name, rate in rates.items()}
     attempts["md0"] = measured("md0", array_rate)
+    peers = peer_references(machine, attempts)
     return Status(
         host=machine,
         arrays=(assess_array(machine, level, attempts, Grounds()),),
         devices=tuple(
-            assess_device(machine, drive(name, **device), attempts[name], rates, Grounds())
+            assess_device(machine, drive(name, **device), attempts[name], peers, Grounds())
             for name in NAMES
         ),
         seconds=1.0,

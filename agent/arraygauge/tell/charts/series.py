@@ -127,5 +127,5 @@ def _measured_sign(runs: tuple[Run, ...]) -> Iterator[Sign]:
 
 
 def _left_out(count: int, y: float) -> str:
-    words = f"{count:,} more incidents are too close to these to be drawn"
+    words = f"{count} more incidents are too close to these to be drawn"
     return label(words, 0, y, "chart-muted", letters=90)

@@ -51,7 +51,7 @@ def _round_step(least: float) -> float:
 
 def megabytes(bytes_per_second: float) -> str:
     """A number on an axis of MB/s."""
-    return f"{bytes_per_second / 1e6:,.6g}"
+    return f"{bytes_per_second / 1e6:.6g}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from arraygauge.inventory.values import Array, Host, SyncAction
 from arraygauge.judge import ArrayVerdict, Protection
+from arraygauge.judge.footage_values import FootageVerdict
 from arraygauge.judge.health import health_of
 from arraygauge.judge.pace import rate_of
 from arraygauge.probe.values import Measurement
@@ -61,8 +62,19 @@ def array_rate_samples(verdict: ArrayVerdict) -> Iterator[Sample]:
             yield Sample(name=name, labels=key, number=rate)
     if verdict.ratio is not None:
         yield Sample(name="array_read_ratio", labels=key, number=verdict.ratio)
+    for name, footage in {each.promise.name: each for each in verdict.footage}.items():
+        yield from _footage((*key, name), footage)
     if isinstance(verdict.attempt, Measurement) and rate_of(verdict.attempt) is not None:
         yield from _measured(key, verdict.attempt)
+
+
+def _footage(labels: tuple[str, ...], verdict: FootageVerdict) -> Iterator[Sample]:
+    if verdict.promise.streams is not None:
+        number = verdict.promise.streams
+        yield Sample(name="array_footage_promised_streams", labels=labels, number=number)
+    if (now := verdict.now) is not None:
+        number = now.most_streams
+        yield Sample(name="array_footage_carried_streams", labels=labels, number=number)
 
 
 def _measured(key: tuple[str, ...], measurement: Measurement) -> Iterator[Sample]:

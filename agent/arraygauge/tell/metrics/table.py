@@ -109,6 +109,20 @@ _ARRAYS = (
         "array",
     ),
     _gauge(
+        "array_footage_promised_streams",
+        "Streams of that footage the configuration declares to be played at once.",
+        Unit.NONE,
+        "array",
+        "footage",
+    ),
+    _gauge(
+        "array_footage_carried_streams",
+        "Streams of it the array carries at most, its headroom left free, as of the latest pass.",
+        Unit.NONE,
+        "array",
+        "footage",
+    ),
+    _gauge(
         "array_read_timestamp_seconds",
         "When the array's rate was measured; its age is time() less this.",
         Unit.TIMESTAMP,

@@ -7,6 +7,7 @@ from urllib.parse import quote
 from arraygauge.inventory.values import Array, SyncAction
 from arraygauge.judge.pace import rate_of
 from arraygauge.tell.page.drives import drives_of
+from arraygauge.tell.page.footage import footage_facts
 from arraygauge.tell.page.gauge import gauge
 from arraygauge.tell.page.incidents import array_names, incident_item, incident_list, moment_words
 from arraygauge.tell.page.inputs import MOST_ARRAYS, Known
@@ -110,6 +111,7 @@ def _states(known: Known, array: Array) -> tuple[Fact, ...]:
         facts.append(Fact(term="Redundancy", words=words))
     if array.sync_action not in (None, SyncAction.IDLE):
         facts.append(Fact(term="Busy with", words=sync_phrase(array)))
+    facts += footage_facts(known, array)
     return tuple(facts)
 
 
