@@ -12,6 +12,7 @@ from arraygauge.judge.drifting import DriftMemory, observe_drift
 from arraygauge.judge.findings import Matter
 from arraygauge.judge.incidents import ChangeKind, IncidentBook, advance
 from arraygauge.judge.measured import observe_status
+from arraygauge.judge.strays import strays_of
 from invented import measured
 from unit.judge.drifting_machine import HOUR, Machine
 from unit.judge.passes import RATE, Room, readings
@@ -38,7 +39,8 @@ def incidents_in_year(year: int, room: Room) -> Counter[str]:
         status = machine.judged(attempts)
         drift, memory = observe_drift(status, memory)
         slower = {each.cause.stable_id for each in drift.findings if each.matter is Matter.DRIFT}
-        for observation in (observe_status(status, slower), drift):
+        strays = strays_of(status, memory.watched)
+        for observation in (observe_status(status, slower, strays), drift):
             book, changes = advance(book, observation, index * HOUR)
             opened.update(
                 f"{change.incident.finding.origin}: {change.incident.finding.matter}"
