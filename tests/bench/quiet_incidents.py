@@ -8,13 +8,8 @@ from collections import Counter
 from dataclasses import replace
 from random import Random
 
-from arraygauge.judge.drifting import DriftMemory, observe_drift
-from arraygauge.judge.findings import Matter
-from arraygauge.judge.incidents import ChangeKind, IncidentBook, advance
-from arraygauge.judge.measured import observe_status
-from arraygauge.judge.strays import strays_of
 from invented import measured
-from unit.judge.drifting_machine import HOUR, Machine
+from unit.judge.drifting_machine import HOUR, Machine, Told
 from unit.judge.passes import RATE, Room, readings
 
 NAMES = ("sda", "sdb", "sdc", "sdd", "sde", "sdf")
@@ -27,7 +22,7 @@ def incidents_in_year(year: int, room: Room) -> Counter[str]:
     random = Random(f"{year} {room}")
     machine = Machine(names=NAMES)
     noise = {name: readings(random, room) for name in (*NAMES, "md0")}
-    book, memory, opened = IncidentBook(), DriftMemory(), Counter[str]()
+    told = Told()
     for index in range(PASSES):
         rates = {name: next(each).bytes_per_second for name, each in noise.items()}
         rates["md0"] *= min(rates[name] for name in NAMES) / RATE * len(NAMES)
@@ -36,18 +31,8 @@ def incidents_in_year(year: int, room: Room) -> Counter[str]:
             name: replace(measured(name, rate), started_at_seconds=machine.moment)
             for name, rate in rates.items()
         }
-        status = machine.judged(attempts)
-        drift, memory = observe_drift(status, memory)
-        slower = {each.cause.stable_id for each in drift.findings if each.matter is Matter.DRIFT}
-        strays = strays_of(status, memory.watched)
-        for observation in (observe_status(status, slower, strays), drift):
-            book, changes = advance(book, observation, index * HOUR)
-            opened.update(
-                f"{change.incident.finding.origin}: {change.incident.finding.matter}"
-                for change in changes
-                if change.kind in (ChangeKind.OPENED, ChangeKind.REOPENED)
-            )
-    return opened
+        told.see(machine.judged(attempts), index * HOUR)
+    return told.opened
 
 
 def main(years: int) -> None:

@@ -34,6 +34,24 @@ def require_browser() -> None:
     pytest.skip(reason)
 
 
+def met(script: str, *arguments: str, shots: Path) -> Found:
+    """What a script found that does what a person would; its screenshots are left in ``shots``,
+    or in $ARRAYGAUGE_PAGE_SHOTS."""
+    folder = Path(os.environ.get("ARRAYGAUGE_PAGE_SHOTS", shots))
+    folder.mkdir(parents=True, exist_ok=True)
+    done = subprocess.run(
+        ["node", script, *arguments, str(folder)],
+        cwd=HERE,
+        capture_output=True,
+        text=True,
+        timeout=240,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    made: Found = json.loads(done.stdout)
+    return made
+
+
 @contextmanager
 def demo() -> Iterator[str]:
     """The address of a demo that has lived its days."""
@@ -66,20 +84,7 @@ def address() -> Iterator[str]:
 @pytest.fixture(scope="module")
 def found(address: str, tmp_path_factory: pytest.TempPathFactory) -> Found:
     """What a person found: person.mjs."""
-    kept = os.environ.get("ARRAYGAUGE_PAGE_SHOTS")
-    folder = Path(kept) if kept else tmp_path_factory.mktemp("shots")
-    folder.mkdir(parents=True, exist_ok=True)
-    done = subprocess.run(
-        ["node", "person.mjs", address, SLOW_ARRAY, str(folder)],
-        cwd=HERE,
-        capture_output=True,
-        text=True,
-        timeout=240,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    made: Found = json.loads(done.stdout)
-    return made
+    return met("person.mjs", address, SLOW_ARRAY, shots=tmp_path_factory.mktemp("shots"))
 
 
 def test_the_slow_array_is_found_first_with_its_reason(found: Found) -> None:

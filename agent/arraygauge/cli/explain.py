@@ -9,7 +9,7 @@ import click
 from rich.console import Console
 
 from arraygauge.cli.progress import progress_on
-from arraygauge.cli.sizes import transfer_size
+from arraygauge.cli.sizes import transfer_option
 from arraygauge.cli.status import Exit
 from arraygauge.config import load_configuration
 from arraygauge.probe.stop import StopToken
@@ -26,14 +26,7 @@ from arraygauge.theory import Access, Direction, Workload
 @click.command()
 @click.argument("array")
 @click.option("--random", "is_random", is_flag=True, help="Random places instead of one stream.")
-@click.option(
-    "--transfer",
-    callback=transfer_size,
-    metavar="SIZE",
-    default="1 MiB",
-    show_default=True,
-    help="Transfer size.",
-)
+@transfer_option
 @click.option(
     "--depth", type=click.IntRange(1, 4096), default=16, show_default=True, help="In flight."
 )

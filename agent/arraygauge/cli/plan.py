@@ -10,7 +10,7 @@ import click
 from rich.console import Console
 
 from arraygauge.cli.progress import progress_on
-from arraygauge.cli.sizes import transfer_size
+from arraygauge.cli.sizes import transfer_option
 from arraygauge.cli.status import Exit
 from arraygauge.config import load_configuration
 from arraygauge.config.plan_file import load_plan_file
@@ -77,14 +77,7 @@ def _link_rates(
     help="Only so many drives in an array; may be given again. Default: from 2 to all.",
 )
 @click.option("--random", "is_random", is_flag=True, help="Random places instead of a stream.")
-@click.option(
-    "--transfer",
-    callback=transfer_size,
-    metavar="SIZE",
-    default="1 MiB",
-    show_default=True,
-    help="Transfer size.",
-)
+@transfer_option
 @click.option(
     "--depth", type=click.IntRange(1, 256), default=16, show_default=True, help="In flight."
 )

@@ -20,3 +20,13 @@ def transfer_size(ctx: click.Context, param: click.Parameter, value: str) -> int
             f"a transfer is a whole number of {SECTOR_BYTES}-byte sectors, at most 1 GiB"
         )
     return size
+
+
+transfer_option = click.option(
+    "--transfer",
+    callback=transfer_size,
+    metavar="SIZE",
+    default="1 MiB",
+    show_default=True,
+    help="Transfer size.",
+)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from random import Random
@@ -11,6 +12,10 @@ from arraygauge.inventory.values import Array, BlockDevice, Host, Level
 from arraygauge.judge import Grounds, Status, assess_array, assess_device, peer_references
 from arraygauge.judge.baseline import READINGS_NEEDED
 from arraygauge.judge.drifting import DriftMemory, observe_drift
+from arraygauge.judge.findings import Matter
+from arraygauge.judge.incidents import ChangeKind, IncidentBook, advance
+from arraygauge.judge.measured import observe_status
+from arraygauge.judge.strays import strays_of
 from arraygauge.probe.values import Attempt, Outcome
 from invented import array, drive, host, measured, member
 
@@ -108,3 +113,25 @@ class Machine:
     def quiet(self, passes: int) -> Iterator[Status]:
         for _ in range(passes):
             yield self.status()
+
+
+@dataclass(slots=True)
+class Told:
+    """What an agent that is shown one pass after the other opens incidents of: by peers, by theory
+    and by drift together, counted by origin and matter."""
+
+    opened: Counter[str] = field(default_factory=Counter)
+    _book: IncidentBook = field(default_factory=IncidentBook)
+    _memory: DriftMemory = field(default_factory=DriftMemory)
+
+    def see(self, status: Status, moment: float) -> None:
+        drift, self._memory = observe_drift(status, self._memory)
+        slower = {each.cause.stable_id for each in drift.findings if each.matter is Matter.DRIFT}
+        strays = strays_of(status, self._memory.watched)
+        for observation in (observe_status(status, slower, strays), drift):
+            self._book, changes = advance(self._book, observation, moment)
+            self.opened.update(
+                f"{change.incident.finding.origin}: {change.incident.finding.matter}"
+                for change in changes
+                if change.kind in (ChangeKind.OPENED, ChangeKind.REOPENED)
+            )

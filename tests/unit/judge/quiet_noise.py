@@ -21,14 +21,9 @@ from random import Random
 
 from arraygauge.judge.baseline import INTERVAL_TO_ERROR, Reading
 from arraygauge.judge.drift import follow
-from arraygauge.judge.drifting import DriftMemory, observe_drift
-from arraygauge.judge.findings import Matter
-from arraygauge.judge.incidents import ChangeKind, IncidentBook, advance
-from arraygauge.judge.measured import observe_status
-from arraygauge.judge.strays import strays_of
 from arraygauge.probe.values import Measurement
 from invented import measured
-from unit.judge.drifting_machine import HOUR, Machine
+from unit.judge.drifting_machine import HOUR, Machine, Told
 from unit.judge.passes import fresh
 
 RECORDED = Path(__file__).with_name("recorded_noise.json")
@@ -85,25 +80,14 @@ STRIPES = {"lab": of_lab, "machine": of_machine}
 def incidents_opened(where: str, year: int, passes: int) -> Counter[str]:
     """In one quiet year, or so many passes of one, of a stripe: by peers, by theory and by drift
     together, by origin and matter."""
-    book, memory, opened = IncidentBook(), DriftMemory(), Counter[str]()
+    told = Told()
     machine: Machine | None = None
     for index, noise in enumerate(STRIPES[where](Random(year), passes)):
         machine = machine or Machine(names=tuple(name for name in noise if name != "md0"))
         machine.passes = index
-        status = machine.judged(
-            {name: attempt(name, each, machine.moment) for name, each in noise.items()}
-        )
-        drift, memory = observe_drift(status, memory)
-        slower = {each.cause.stable_id for each in drift.findings if each.matter is Matter.DRIFT}
-        strays = strays_of(status, memory.watched)
-        for observation in (observe_status(status, slower, strays), drift):
-            book, changes = advance(book, observation, index * HOUR)
-            opened.update(
-                f"{change.incident.finding.origin}: {change.incident.finding.matter}"
-                for change in changes
-                if change.kind in (ChangeKind.OPENED, ChangeKind.REOPENED)
-            )
-    return opened
+        attempts = {name: attempt(name, each, machine.moment) for name, each in noise.items()}
+        told.see(machine.judged(attempts), index * HOUR)
+    return told.opened
 
 
 def drifts_found(where: str, subject: str, year: int, passes: int) -> int:
