@@ -49,7 +49,7 @@ class Emulator:
             self._process = self._start(arguments, fds)
             # While the guest boots: filling takes seconds, and it looks at its drives late.
             for drive in machine.drives:
-                if drive.name in stores:
+                if drive.contents is Contents.RAM:
                     _fill(stores[drive.name].data_fd, drive)
         try:
             self.monitor = Monitor(monitor)
@@ -104,7 +104,7 @@ def _memory_files(machine: Machine, files: ExitStack) -> dict[str, Store]:
 
     stores = {}
     for drive in machine.drives:
-        if drive.contents is Contents.RAM:
+        if drive.contents is not Contents.NULL:
             data_fd, map_fd = memory_file(drive.name), None
             os.ftruncate(data_fd, drive.size_bytes)
             if drive.mapped is not None:

@@ -28,7 +28,7 @@ DEPENDENCIES = (
     *("asyncio", "http.server", "logging", "sqlite3", "tomllib"),
     *("click", "psutil", "pydantic.main", "pyudev"),
     *("rich.console", "rich.progress", "rich.table"),
-    *("arraygauge.cli.check", "arraygauge.cli.run"),
+    *("arraygauge.cli.check", "arraygauge.cli.run", "arraygauge.cli.trial"),
 )
 """Imported beforehand in the interpreter that ``start_module`` forks."""
 
@@ -120,14 +120,18 @@ class Guest:
         """Runs a command to its end; see ``start`` and ``Running.wait``."""
         return self.start(command).wait(timeout_seconds)
 
-    def start_module(self, module: str, *arguments: str) -> Running:
+    def start_module(self, module: str, *arguments: str, stdin: str = "/dev/null") -> Running:
         """Like ``python -m MODULE ARGUMENTS``, about 6 s sooner.
 
         A forked interpreter that has imported ``DEPENDENCIES`` already carries on from
-        there.
+        there. ``stdin`` is a file of the guest, or a pipe with a name, which never ends.
         """
         request = self._channel.request(
-            "start_module", module=module, arguments=arguments, imports=DEPENDENCIES
+            "start_module",
+            module=module,
+            arguments=arguments,
+            imports=DEPENDENCIES,
+            stdin=stdin,
         )
         return Running(self._channel, request)
 

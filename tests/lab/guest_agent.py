@@ -7,7 +7,8 @@ which its answers repeat. Text holds bytes that are not UTF-8 as surrogate escap
 ``do``        with                         answered by
 ============  ===========================  ====================================================
 start         argv                         any number of stdout and stderr, then status
-start_module  module, arguments, imports   the same, from a fork of this very interpreter
+start_module  module, arguments, imports,  the same, from a fork of this very interpreter
+              stdin
 signal        target, number, group        done
 kill_all                                   done
 read          path                         text
@@ -193,7 +194,8 @@ def fork(request: Request, stdout: int, stderr: int) -> int:
     process_id = os.fork()
     if process_id == 0:
         os.setpgid(0, 0)
-        for number, fd in enumerate((os.open("/dev/null", os.O_RDONLY), stdout, stderr)):
+        stdin = os.open(request["stdin"], os.O_RDWR)  # a pipe's first reader does not wait so
+        for number, fd in enumerate((stdin, stdout, stderr)):
             os.dup2(fd, number)
     return process_id
 

@@ -39,6 +39,8 @@ class Contents(StrEnum):
     the agent measures: it sets zeros aside."""
     RAM = "ram"
     """The host's memory, filled with incompressible bytes; what is written stays."""
+    BLANK = "blank"
+    """The host's memory, zeros at first; what is written stays, and only that uses memory."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

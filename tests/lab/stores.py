@@ -50,7 +50,7 @@ def limits(bytes_per_second: int) -> dict[str, int]:
 
 def nodes(drive: Drive, store: Store | None) -> Iterator[Node]:
     """All nodes of a drive, each after those it refers to."""
-    if drive.contents is Contents.RAM and store is not None:
+    if drive.contents is not Contents.NULL and store is not None:
         yield {"driver": "raw", "node-name": f"{drive.name}-store", "file": _file(store.data_fd)}
     else:
         null = {"driver": "null-co", "size": drive.size_bytes, "read-zeroes": True}

@@ -12,8 +12,9 @@ import pytest
 from lab.agent import CONFIG, SHORT_BURSTS
 from lab.guest import Guest
 from lab.machine import MIB, ArraySpec, Drive, Machine, Transport
+from lab.whole import only_whole
 
-pytestmark = [pytest.mark.lab, pytest.mark.measures]
+pytestmark = [pytest.mark.lab, pytest.mark.measures, only_whole]
 
 RATE = 20_000_000
 NAMES = ("alder", "birch", "cedar", "elder")

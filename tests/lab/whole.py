@@ -9,7 +9,12 @@ import os
 from collections.abc import Sequence
 from typing import TypeVar
 
+import pytest
+
 WHOLE = os.environ.get("ARRAYGAUGE_LAB_WHOLE") == "1"
+
+only_whole = pytest.mark.skipif(not WHOLE, reason="run with ARRAYGAUGE_LAB_WHOLE=1")
+"""For tests of which a part is enough each time."""
 
 Case = TypeVar("Case")
 

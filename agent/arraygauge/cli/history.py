@@ -9,13 +9,18 @@ from rich.console import Console
 
 from arraygauge.cli.records import existing_history
 from arraygauge.errors import UnknownDeviceError
+from arraygauge.history import History
 from arraygauge.history.days import DAY_SECONDS, days_of
 from arraygauge.history.drift_rows import recall_drift
 from arraygauge.history.measurements import find_device, known_devices, measurements_of
 from arraygauge.history.stalls import stalls_of
+from arraygauge.history.trials import PastTrial, has_trials, shape_of, trial_of
+from arraygauge.service.grounds import array_called
+from arraygauge.service.host_reader import host_reader
 from arraygauge.tell.baselines import print_watched, watch_words, watched_document, watched_of
 from arraygauge.tell.past import devices_json, history_json, print_known, print_past
 from arraygauge.tell.stall_list import print_stalls
+from arraygauge.tell.trial_past import past_trial_document, print_past_trial
 
 
 @click.command()
@@ -48,7 +53,11 @@ def command(name: str | None, days: float, as_json: bool) -> None:
                 print_known(console, known, now, watch_words(watched))
                 print_stalls(console, stalls)
             return
+        past = _trial_of(history, name)
         device = find_device(known, name)
+        if device is None and past is not None and not as_json:
+            print_past_trial(console, past)
+            return
         if device is None:
             raise UnknownDeviceError(
                 f"{name}: never measured, as far as is kept",
@@ -59,8 +68,23 @@ def command(name: str | None, days: float, as_json: bool) -> None:
         stalls = stalls_of(history, device.stable_id, since)
     if as_json:
         own = watched_document(watched_of(watched, device.stable_id))
-        click.echo(history_json(device, summaries, records, stalls, own))
+        click.echo(
+            history_json(device, summaries, records, stalls, own, trial=past_trial_document(past))
+        )
     else:
         print_past(console, device, summaries, records)
+        print_past_trial(console, past)
         print_watched(console, watched_of(watched, device.stable_id))
         print_stalls(console, stalls)
+
+
+def _trial_of(history: History, name: str) -> PastTrial | None:
+    """What a trial measured of an array that is there now, before it was built; the machine is
+    only looked at where there ever was a trial."""
+    if not has_trials(history):
+        return None
+    with host_reader() as hosts:
+        host = hosts.read()
+    array = array_called(host, name)
+    shape = shape_of(host, array) if array is not None else None
+    return trial_of(history, shape) if shape is not None else None

@@ -21,12 +21,15 @@ _COMMANDS = {
     "curve": "Measure at several transfer sizes and depths, beside what theory predicts.",
     "demo": "Simulate an invented workstation and show what an agent there would say.",
     "explain": "Show what an array should give and why: every resource, and what would raise it.",
+    "footage": "Say what footage needs, and how many streams of it an array carries.",
     "history": "Show what was measured before, with a small plot, and what is usual.",
     "incidents": "Show what is the matter and what was; keep it silent for a while.",
     "inventory": "Show arrays, drives and the links between them and the processor.",
+    "plan": "Predict every sensible array of drives at hand or on paper, the best first.",
     "report": "Write a page to print or hand over: what is there, expected, measured, and why.",
     "run": "Measure on a schedule, watch, tell and serve metrics, until SIGTERM.",
     "tell-test": "Send a test message through every configured way of telling.",
+    "trial": "Build arrays of blank spare drives, measure them, take them down. Erases the drives.",
     "walls": "Find which drives share a limit, by reading them alone and then together.",
 }
 

@@ -33,9 +33,12 @@ def history_json(
     records: Iterable[MeasurementRecord],
     stalls: Sequence[StallRecord] = (),
     watched: Sequence[Mapping[str, Any]] = (),
+    *,
+    trial: Mapping[str, Any] | None = None,
 ) -> str:
     """The document of `arraygauge history NAME --json`; rates in bytes per second. ``watched``
-    is what is held to be usual (``baselines``)."""
+    is what is held to be usual (``baselines``), ``trial`` what was measured before an array was
+    built (``trial_past``)."""
     return json.dumps(
         {
             "format": HISTORY_FORMAT,
@@ -44,6 +47,7 @@ def history_json(
             "measurements": [asdict(each) for each in records],
             "stalls": stalls_document(stalls),
             "watched": list(watched),
+            "trial": trial,
         },
         indent=2,
         allow_nan=False,
