@@ -56,6 +56,7 @@ AS_NOBODY = """
 import os, sys
 import arraygauge.cli.trial
 from arraygauge.cli import main
+os.environ["XDG_CONFIG_HOME"] = "/tmp/no-configuration"
 os.setuid(65534)
 main(["trial", *sys.argv[1:]])
 """
