@@ -18,6 +18,7 @@ from arraygauge.service.parts import Pulse
 from arraygauge.tell.metrics import Exposition
 from fleet.large_machine import large_collector
 from fleet.programs import promtool, require
+from host_speed import slowness
 
 pytestmark = pytest.mark.measures
 
@@ -28,6 +29,7 @@ ACCEPTED = {
 """What Prometheus 2.42 asks for, from memory."""
 MOST_BYTES = 64 * 1024
 MOST_SECONDS = 0.010
+"""On a host as fast as the build machine."""
 
 
 def percentile(found: list[float], share: float) -> float:
@@ -55,7 +57,7 @@ def test_making_a_scrape_anew_takes_at_most_10_ms_of_the_processor() -> None:
         f"made anew: median {percentile(took, 0.5) * 1e3:.1f} ms, "
         f"p99 {percentile(took, 0.99) * 1e3:.1f} ms"
     )
-    assert percentile(took, 0.99) <= MOST_SECONDS
+    assert percentile(took, 0.99) <= MOST_SECONDS * slowness()
 
 
 @contextmanager
@@ -86,7 +88,7 @@ def test_a_scrape_over_http_takes_at_most_10_ms() -> None:
         f"over HTTP: median {percentile(took, 0.5) * 1e3:.2f} ms, "
         f"p99 {percentile(took, 0.99) * 1e3:.2f} ms"
     )
-    assert percentile(took, 0.99) <= MOST_SECONDS
+    assert percentile(took, 0.99) <= MOST_SECONDS * slowness()
 
 
 def scrape(address: str) -> None:

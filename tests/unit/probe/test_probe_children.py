@@ -217,6 +217,7 @@ def test_a_device_that_hangs_does_not_keep_others_from_being_probed(
     _thaw_and_reap(frozen_group, prober)
 
 
+@pytest.mark.measures
 def test_told_to_stop_while_a_child_is_stuck_the_parent_still_returns(
     stop: StopToken, frozen_group: Path
 ) -> None:

@@ -75,6 +75,7 @@ survey.Surveyor.survey = survey_or_fail
 """
 
 
+@pytest.mark.measures
 def test_a_part_that_fails_is_told_of_and_over_once_it_works_while_all_else_goes_on(
     listener: Listener, tmp_path: Path
 ) -> None:
