@@ -20,6 +20,7 @@ from arraygauge.trial.clearance import (
     still_cleared,
     written_to,
 )
+from arraygauge.trial.drives import refuse
 from arraygauge.trial.guarded import Warden
 from arraygauge.trial.record import Kept
 from arraygauge.trial.terms import PRIMING, Filled, Terms, filled_by, read_work, write_work
@@ -74,7 +75,8 @@ class Bench:
         added = {name: size - before[name] for name, size in (after or before).items()}
         for name, size in added.items():
             self.written[name] = self.written.get(name, 0) + size
-        self._note_written(members, after or before, sound=rates.problem is None)
+        if after is not None:  # else nothing was written, and what was counted before still holds
+            self._note_written(members, after, sound=rates.problem is None)
         if self._prober.stop.is_set():
             return None
         return Kept(
@@ -116,7 +118,7 @@ class Bench:
             component_bytes=self.component_bytes,
             chunk_bytes=option.chunk_bytes,
             # Without a word md takes 0, which is not the layout that a plan means by none.
-            layout=option.layout or DEFAULT_LAYOUTS.get(option.level),
+            layout=DEFAULT_LAYOUTS.get(option.level) if option.layout is None else option.layout,
         )
 
     def _rates(self, option: Option, made: md.Made, *, alone: bool) -> _Rates:
@@ -153,7 +155,8 @@ class Bench:
         self, members: Sequence[Cleared], after: Mapping[str, int], *, sound: bool
     ) -> None:
         """From here on any other count is somebody else's. After trouble the kernel may still
-        be writing what was begun: what the drives hold is looked at anew."""
+        be writing what was begun: what the drives hold is looked at anew, and one that was blank
+        and now holds what no trial wrote is somebody else's too."""
         if sound and not self._prober.stop.is_set():
             for each in members:
                 name = each.device.name
@@ -161,7 +164,11 @@ class Bench:
         elif not self._prober.stop.is_set():
             drives = [each.device for each in members]
             fresh = clear_drives(self._read_host(), drives, self._marks, self._prober.stop)
-            self._cleared |= {each.device.name: each for each in fresh}
+            for was, now in zip(members, fresh, strict=True):
+                if was.blank and not now.blank:
+                    where = f"at byte {now.examined.strange_at}"
+                    refuse(now.device, (f"it holds data, {where}, that no trial wrote",))
+                self._cleared[now.device.name] = now
 
 
 def _primed(work: Work) -> Work:
