@@ -13,13 +13,12 @@ from arraygauge.config.load import parse_sections
 from arraygauge.config.model import MegabytesPerSecond, ParitySection, UplinkSection
 from arraygauge.config.sizes import Size
 from arraygauge.errors import ConfigurationError
-from arraygauge.theory import MemberRate, Resource, ResourceKind, Source
+from arraygauge.theory import MemberRate, Source
+from arraygauge.theory.conditions import POSITIONING_SECONDS
+from arraygauge.theory.paths import uplink_resource
 from arraygauge.theory.plan import PlannedDrive, Supply
 
 MOST_DRIVES = 64
-ASSUMED_MOVE_SECONDS = 12e-3
-"""A disk's seek and half a turn at 7200 a minute (4.2 ms), where not given (common practice,
-no published source for the seek)."""
 ASSUMED_LATENCY_SECONDS = 0.1e-3
 """What a transfer from a drive without heads takes besides its bytes, where not given (common
 practice, no published source)."""
@@ -88,7 +87,7 @@ class PaperDriveSection(_Section):
     def _move_seconds(self) -> float:
         if self.move_ms is not None:
             return self.move_ms / 1000
-        return ASSUMED_MOVE_SECONDS if self.rotational else 0.0
+        return POSITIONING_SECONDS if self.rotational else 0.0
 
     def _latency_seconds(self) -> float:
         if self.latency_ms is not None:
@@ -139,7 +138,9 @@ class PlanFile(_Section):
         parity = self.parity.mb_per_second
         return Supply(
             drives=drives,
-            links=tuple(_resource(link, _behind(link, names)) for link in self.uplink),
+            links=tuple(
+                uplink_resource(link.uplink(), _behind(link, names)) for link in self.uplink
+            ),
             parity_bytes_per_second=None if parity is None else parity * 1e6,
         )
 
@@ -147,19 +148,6 @@ class PlanFile(_Section):
 def _behind(link: UplinkSection, names: list[str]) -> tuple[str, ...]:
     return tuple(
         name for name in names if any(fnmatchcase(name, pattern) for pattern in link.devices)
-    )
-
-
-def _resource(section: UplinkSection, members: tuple[str, ...]) -> Resource:
-    uplink = section.uplink()
-    return Resource(
-        name=uplink.name,
-        kind=ResourceKind.LINK,
-        read_bytes_per_second=uplink.read_bytes_per_second,
-        write_bytes_per_second=uplink.write_bytes_per_second,
-        full_duplex=uplink.full_duplex,
-        source=uplink.source,
-        members=members,
     )
 
 

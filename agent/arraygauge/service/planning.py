@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
-from arraygauge.config.plan_file import ASSUMED_LATENCY_SECONDS, ASSUMED_MOVE_SECONDS
+from arraygauge.config.plan_file import ASSUMED_LATENCY_SECONDS
 from arraygauge.errors import UnknownDeviceError
 from arraygauge.history import HistoryError
 from arraygauge.history.measurements import measurements_of, workload_key
@@ -18,6 +18,7 @@ from arraygauge.service.probing import Progress
 from arraygauge.service.survey import Surveyor
 from arraygauge.service.targets import Targets, bare_name
 from arraygauge.theory import SEQUENTIAL_READ, MemberRate, Resource, Source
+from arraygauge.theory.conditions import POSITIONING_SECONDS
 from arraygauge.theory.paths import shared_links
 from arraygauge.theory.plan import PlannedDrive, Supply
 from arraygauge.theory.shape import rotational_of
@@ -173,7 +174,7 @@ def _planned(host: Host, device: BlockDevice, rate: MemberRate) -> PlannedDrive:
     rotational = rotational_of(host, device)
     moving = replace(
         rate,
-        operation_seconds=ASSUMED_MOVE_SECONDS if rotational else 0.0,
+        operation_seconds=POSITIONING_SECONDS if rotational else 0.0,
         latency_seconds=0.0 if rotational else ASSUMED_LATENCY_SECONDS,
     )
     known = rate.write_bytes_per_second is not None

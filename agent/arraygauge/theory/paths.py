@@ -69,7 +69,7 @@ def shared_links(host: Host, names: list[str], uplinks: tuple[Uplink, ...]) -> t
         if link.link_id in passing and link.negotiated is not None
     ]
     declared = [
-        _uplink_resource(uplink, behind)
+        uplink_resource(uplink, behind)
         for uplink in uplinks
         if (behind := tuple(name for name in names if is_behind(host, name, uplink)))
     ]
@@ -118,7 +118,8 @@ def _link_resource(link: Link, members: tuple[str, ...]) -> Resource:
     )
 
 
-def _uplink_resource(uplink: Uplink, members: tuple[str, ...]) -> Resource:
+def uplink_resource(uplink: Uplink, members: tuple[str, ...]) -> Resource:
+    """A declared link in the model's terms, with whoever is behind it."""
     return Resource(
         name=uplink.name,
         kind=ResourceKind.LINK,

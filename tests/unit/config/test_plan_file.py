@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from arraygauge.config.model import UplinkSection
 from arraygauge.config.plan_file import (
     ASSUMED_LATENCY_SECONDS,
-    ASSUMED_MOVE_SECONDS,
     MOST_DRIVES,
     PaperDriveSection,
     load_plan_file,
@@ -20,6 +19,7 @@ from arraygauge.config.plan_file import (
 from arraygauge.errors import ConfigurationError
 from arraygauge.inventory.values import Level
 from arraygauge.theory import Source
+from arraygauge.theory.conditions import POSITIONING_SECONDS
 from arraygauge.theory.plan import Option, Supply, predict
 from arraygauge.units import KIB
 
@@ -46,7 +46,7 @@ def test_what_is_not_given_is_assumed_and_says_so() -> None:
         0.0,
         ASSUMED_LATENCY_SECONDS,
     )
-    assert (disk.rate.operation_seconds, disk.rate.latency_seconds) == (ASSUMED_MOVE_SECONDS, 0.0)
+    assert (disk.rate.operation_seconds, disk.rate.latency_seconds) == (POSITIONING_SECONDS, 0.0)
 
 
 def test_what_is_given_is_rated() -> None:
