@@ -10,7 +10,7 @@ import click
 from rich.console import Console
 
 from arraygauge.cli.progress import progress_on
-from arraygauge.cli.sizes import transfer_option
+from arraygauge.cli.sizes import depth_option, members_option, transfer_option
 from arraygauge.cli.status import Exit
 from arraygauge.config import load_configuration
 from arraygauge.config.plan_file import load_plan_file
@@ -70,17 +70,10 @@ def _link_rates(
     type=click.Choice(_LEVELS),
     help="Only this level; may be given again. Default: all but linear and raid4.",
 )
-@click.option(
-    "--members",
-    type=click.IntRange(2, 64),
-    multiple=True,
-    help="Only so many drives in an array; may be given again. Default: from 2 to all.",
-)
+@members_option
 @click.option("--random", "is_random", is_flag=True, help="Random places instead of a stream.")
 @transfer_option
-@click.option(
-    "--depth", type=click.IntRange(1, 256), default=16, show_default=True, help="In flight."
-)
+@depth_option
 @click.option(
     "--streams", type=click.IntRange(1, 64), default=1, show_default=True, help="Streams at once."
 )

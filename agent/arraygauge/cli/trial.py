@@ -14,7 +14,7 @@ import click
 from rich.console import Console
 
 from arraygauge.cli.progress import progress_on
-from arraygauge.cli.sizes import transfer_size
+from arraygauge.cli.sizes import bytes_of, depth_option, members_option, transfer_option
 from arraygauge.cli.status import Exit
 from arraygauge.config import load_configuration, state_directory
 from arraygauge.history import HistoryError, open_history
@@ -31,7 +31,7 @@ from arraygauge.theory import Direction, Workload
 from arraygauge.theory.plan import Asked, Scope
 from arraygauge.trial.door import Pasts, Request, Showing, hold_trial
 from arraygauge.trial.terms import Terms
-from arraygauge.units import KIB, MIB, parse_bytes
+from arraygauge.units import KIB, MIB
 
 HOST_SECONDS = 60.0
 """A person waits, and a machine that is slow today is no machine that hangs."""
@@ -43,20 +43,14 @@ def _chunks(ctx: click.Context, param: click.Parameter, values: tuple[str, ...])
 
 
 def _chunk(value: str) -> int:
-    try:
-        size = parse_bytes(value)
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
+    size = bytes_of(value)
     if size < 4 * KIB or size & (size - 1):
         raise click.BadParameter(f"'{value}': a chunk is a power of two of at least 4 KiB")
     return size
 
 
 def _most_bytes(ctx: click.Context, param: click.Parameter, value: str) -> int:
-    try:
-        size = parse_bytes(value)
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
+    size = bytes_of(value)
     if size < 16 * MIB:
         raise click.BadParameter(f"'{value}': at least 16 MiB, or there is nothing to time")
     return size
@@ -90,12 +84,7 @@ def _asking(stop: StopToken) -> Callable[[str], str]:
     type=click.Choice(_LEVELS),
     help="Only this level; may be given again. Default: all.",
 )
-@click.option(
-    "--members",
-    type=click.IntRange(2, 64),
-    multiple=True,
-    help="Only so many drives in an array; may be given again. Default: from 2 to all.",
-)
+@members_option
 @click.option(
     "--chunk",
     "chunks",
@@ -127,17 +116,8 @@ def _asking(stop: StopToken) -> Callable[[str], str]:
     metavar="SIZE",
     help="User data written, and read, of each option at most.",
 )
-@click.option(
-    "--transfer",
-    callback=transfer_size,
-    metavar="SIZE",
-    default="1 MiB",
-    show_default=True,
-    help="Transfer size.",
-)
-@click.option(
-    "--depth", type=click.IntRange(1, 256), default=16, show_default=True, help="In flight."
-)
+@transfer_option
+@depth_option
 @click.option("--anew", is_flag=True, help="Do not go on with an unfinished trial; begin again.")
 @click.option("--dry-run", is_flag=True, help="Show what would be erased and written; no more.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")

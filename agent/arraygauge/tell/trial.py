@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from arraygauge.judge.trialled import Choice, Compared, Figure, Trialled
+from arraygauge.probe.writes.endurance import ASSUMED_FULL_WRITES
 from arraygauge.tell.plan_words import band, failures
 from arraygauge.tell.trial_plot import plot_of
 from arraygauge.theory.plan import Option
@@ -21,17 +22,31 @@ MOST_COLUMNS = 100
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DriveToErase:
-    """One drive as it is shown before anything is erased. ``contents`` says in words what was
-    found on it; ``most_bytes`` is the most that is written to it; ``endurance`` in words."""
+    """One drive as it is shown before anything is erased. Of the ``places`` looked at
+    ``trial_blocks`` hold what an earlier trial wrote, and ``strange_at`` is where the first lies
+    that holds anything else; ``most_bytes`` is the most that is written to it, of the
+    ``endurance_bytes`` that are declared."""
 
     stable_id: str
     name: str
     model: str | None
     serial: str | None
     size_bytes: int
-    contents: str
+    places: int
+    trial_blocks: int
+    strange_at: int | None
     most_bytes: int
-    endurance: str
+    endurance_bytes: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """What one trial wrote to a drive, of the endurance that is declared; bytes."""
+
+    name: str
+    size_bytes: int
+    written_bytes: int
+    endurance_bytes: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +60,7 @@ class TrialTelling:
     choice: Choice | None
     finished: bool
     left: int
-    written: Sequence[tuple[str, str]] = ()
+    written: Sequence[Written] = ()
 
 
 def print_erasure(console: Console, drives: Sequence[DriveToErase], options: int) -> None:
@@ -58,8 +73,8 @@ def print_erasure(console: Console, drives: Sequence[DriveToErase], options: int
         words = ", ".join(fact for fact in facts if fact)
         for line in (
             f"{words}, {format_capacity(each.size_bytes)}",
-            f"holds: {each.contents}",
-            f"written at most: {format_capacity(each.most_bytes)}, {each.endurance}",
+            f"holds: {_contents(each)}",
+            f"written at most: {_wear(each.most_bytes, each.endurance_bytes, each.size_bytes)}",
         ):
             console.print(Padding(Text(line), (0, 0, 0, 4)))
     console.print(
@@ -69,6 +84,33 @@ def print_erasure(console: Console, drives: Sequence[DriveToErase], options: int
             "each drive are not written to."
         )
     )
+
+
+def _contents(each: DriveToErase) -> str:
+    if each.strange_at is not None:
+        return f"DATA, at byte {each.strange_at}, of no known kind"
+    if each.trial_blocks:
+        return (
+            f"what an earlier trial wrote, else blank ({each.places} places looked at, no known "
+            "signature)"
+        )
+    return f"blank at all {each.places} places looked at, no known signature"
+
+
+def _wear(written: int, declared: int | None, size_bytes: int) -> str:
+    return f"{format_capacity(written)}, {share_of_life(written, declared, size_bytes)}"
+
+
+def share_of_life(written: int, declared: int | None, size_bytes: int) -> str:
+    """So much of what a drive endures, and on what that stands; all in bytes."""
+    whole = declared or ASSUMED_FULL_WRITES * size_bytes
+    if not whole:
+        return "its endurance is not known"
+    percent = 100 * written / whole
+    share = f"{percent:.0f} % of" if percent >= 10 else f"{percent:.2g} % of"
+    if declared:
+        return f"{share} its rated endurance {format_capacity(declared)}"
+    return f"{share} {ASSUMED_FULL_WRITES} writes of the whole drive (no endurance is declared)"
 
 
 def print_trial(console: Console, telling: TrialTelling) -> None:
@@ -89,12 +131,15 @@ def print_trial(console: Console, telling: TrialTelling) -> None:
                 "bold yellow",
             )
         )
-    for name, words in telling.written:
-        console.print(Text(f"{name}: {words}", "dim"))
+    for drive in telling.written:
+        wear = _wear(drive.written_bytes, drive.endurance_bytes, drive.size_bytes)
+        console.print(Text(f"{drive.name}: written now {wear}", "dim"))
 
 
 def option_phrase(option: Option) -> str:
-    """'raid5 of 4, chunk 512 KiB'."""
+    """'raid5 of 4, chunk 512 KiB', 'sda alone'."""
+    if option.width == 1:
+        return f"{option.members[0]} alone"
     chunk = f", chunk {format_binary(option.chunk_bytes)}" if option.chunk_bytes else ""
     return f"{option.name} of {option.width}{chunk}"
 

@@ -1,14 +1,12 @@
-"""What a person has to confirm before anything is erased, and the words for it."""
+"""What a person has to confirm before anything is erased."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from arraygauge.probe.writes.endurance import ASSUMED_FULL_WRITES
 from arraygauge.tell.trial import DriveToErase
 from arraygauge.trial.clearance import Cleared
 from arraygauge.trial.drives import RefusedError
-from arraygauge.units import format_capacity
 
 Ask = Callable[[str], str]
 """Puts a question and returns what was typed; an empty text where nothing can be."""
@@ -26,40 +24,14 @@ def to_erase(
             model=each.device.model,
             serial=each.device.serial,
             size_bytes=each.device.size_bytes or 0,
-            contents=_contents(each),
+            places=each.examined.places,
+            trial_blocks=each.examined.trial_blocks,
+            strange_at=each.examined.strange_at,
             most_bytes=most_bytes[each.device.name],
-            endurance=share_of_life(
-                most_bytes[each.device.name],
-                endurance.get(each.device.stable_id),
-                each.device.size_bytes or 0,
-            ),
+            endurance_bytes=endurance.get(each.device.stable_id),
         )
         for each in cleared
     )
-
-
-def share_of_life(written: int, declared: int | None, size_bytes: int) -> str:
-    """So much of what a drive endures, and on what that stands."""
-    whole = declared or ASSUMED_FULL_WRITES * size_bytes
-    if not whole:
-        return "its endurance is not known"
-    percent = 100 * written / whole
-    share = f"{percent:.0f} % of" if percent >= 10 else f"{percent:.2g} % of"
-    if declared:
-        return f"{share} its rated endurance {format_capacity(declared)}"
-    return f"{share} {ASSUMED_FULL_WRITES} writes of the whole drive (no endurance is declared)"
-
-
-def _contents(each: Cleared) -> str:
-    found = each.examined
-    if found.strange_at is not None:
-        return f"DATA, at byte {found.strange_at}, of no known kind"
-    if found.trial_blocks:
-        return (
-            f"what an earlier trial wrote, else blank ({found.places} places looked at, no known "
-            "signature)"
-        )
-    return f"blank at all {found.places} places looked at, no known signature"
 
 
 def confirm(cleared: Sequence[Cleared], ask: Ask) -> None:

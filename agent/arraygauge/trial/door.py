@@ -8,16 +8,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.history.trials import PastTrial, Shape
-from arraygauge.inventory.values import BlockDevice, Host
+from arraygauge.inventory.values import Host
 from arraygauge.judge.trialled import choice_of
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.stop import StopToken
 from arraygauge.tell.moments import minute
-from arraygauge.tell.trial import DriveToErase, TrialTelling
+from arraygauge.tell.trial import DriveToErase, TrialTelling, Written
 from arraygauge.theory import Board
 from arraygauge.theory.plan import Option, Scope
 from arraygauge.trial import md
-from arraygauge.trial.asking import Ask, confirm, share_of_life, to_erase
+from arraygauge.trial.asking import Ask, confirm, to_erase
 from arraygauge.trial.bench import Bench
 from arraygauge.trial.clearance import Cleared, ReadHost, check_root, clear_drives
 from arraygauge.trial.drives import RefusedError, named_drives
@@ -33,7 +33,6 @@ from arraygauge.trial.running import (
     run,
 )
 from arraygauge.trial.terms import WARM_UP_SECONDS, Terms
-from arraygauge.units import format_capacity
 
 Pasts = tuple[tuple[Shape, PastTrial], ...]
 OVERHEAD_SECONDS = 1.0
@@ -197,12 +196,12 @@ def _telling(
         finished=outcome.finished,
         left=len(intent.all_options) - done,
         written=tuple(
-            (each.name, _written(each, written.get(each.name, 0), endurance))
+            Written(
+                name=each.name,
+                size_bytes=each.size_bytes or 0,
+                written_bytes=written.get(each.name, 0),
+                endurance_bytes=endurance.get(each.stable_id),
+            )
             for each in intent.drives
         ),
     )
-
-
-def _written(drive: BlockDevice, size: int, endurance: Mapping[str, int]) -> str:
-    share = share_of_life(size, endurance.get(drive.stable_id), drive.size_bytes or 0)
-    return f"{format_capacity(size)} written now, {share}"

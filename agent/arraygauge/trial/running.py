@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from arraygauge.inventory.values import BlockDevice, Host
 from arraygauge.judge.trialled import Compared, Trialled
+from arraygauge.tell.trial import option_phrase
 from arraygauge.theory import Board, MemberRate, Source
 from arraygauge.theory.paths import shared_links
 from arraygauge.theory.plan import (
@@ -122,7 +123,7 @@ def run(
     for index, option in enumerate(wanted):
         if option in done:
             continue
-        progress(described(option), index, len(wanted))
+        progress(option_phrase(option), index, len(wanted))
         kept = None if stopped() else bench.measure(option)
         if kept is None:
             return outcome_of(intent, done, finished=False)
@@ -130,14 +131,6 @@ def run(
         done[option] = kept
     record.end()
     return outcome_of(intent, done, finished=True)
-
-
-def described(option: Option) -> str:
-    """For the progress bar."""
-    if option.width == 1:
-        return f"{option.members[0]} alone"
-    chunk = f", chunk {option.chunk_bytes // 1024} KiB" if option.chunk_bytes else ""
-    return f"{option.name} of {option.width}{chunk}"
 
 
 def outcome_of(intent: Intent, done: Mapping[Option, Kept], *, finished: bool) -> Outcome:
@@ -159,14 +152,16 @@ def outcome_of(intent: Intent, done: Mapping[Option, Kept], *, finished: bool) -
     return Outcome(
         alone=tuple(kept.trialled for kept in singles.values() if kept is not None),
         supply=supply,
-        compared=tuple(
-            Compared(trialled=each, prediction=predict(supply, each.option, intent.terms.asked))
-            for each in (results if supply is not None else ())
-            if supply is not None
-        ),
-        unpredicted=() if supply is not None else results,
+        compared=() if supply is None else tuple(_compared(supply, intent, results)),
+        unpredicted=results if supply is None else (),
         finished=finished,
     )
+
+
+def _compared(supply: Supply, intent: Intent, results: Iterable[Trialled]) -> Iterator[Compared]:
+    for each in results:
+        prediction = predict(supply, each.option, intent.terms.asked)
+        yield Compared(trialled=each, prediction=prediction)
 
 
 def _supply(

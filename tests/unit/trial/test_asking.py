@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from io import StringIO
 
 import pytest
+from rich.console import Console
 
 from arraygauge.probe.trial.values import Examined
-from arraygauge.trial.asking import confirm, share_of_life, to_erase
+from arraygauge.tell.trial import print_erasure, share_of_life
+from arraygauge.trial.asking import confirm, to_erase
 from arraygauge.trial.clearance import Cleared
 from arraygauge.trial.drives import RefusedError
 from invented import drive
@@ -68,5 +71,9 @@ def test_wear_is_said_against_what_is_declared_or_else_assumed() -> None:
     """Shares by arithmetic: 6 TB of 600 TB; 1 GB of 100 times 1 GB."""
     assert share_of_life(6 * 10**12, 600 * 10**12, 10**12) == "1 % of its rated endurance 600 TB"
     assert share_of_life(10**9, None, 10**9).startswith("1 % of 100 writes of the whole drive")
-    [shown] = to_erase([cleared("sda", strange_at=8192)], {"sda": 5}, {})
-    assert shown.contents.startswith("DATA, at byte 8192")
+    shown = to_erase([cleared("sda", strange_at=8192), cleared("sdb")], {"sda": 5, "sdb": 6}, {})
+    console = Console(width=100, record=True, file=StringIO())
+    print_erasure(console, shown, 3)
+    words = console.export_text()
+    assert "holds: DATA, at byte 8192, of no known kind" in words
+    assert "holds: blank at all 1002 places looked at" in words
