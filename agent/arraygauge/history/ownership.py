@@ -15,6 +15,7 @@ from typing import Self
 
 from arraygauge.errors import OperatorError
 from arraygauge.history.problems import HistoryError, HistoryProblem, history_error
+from arraygauge.history.regular import open_regular
 
 
 class Ownership:
@@ -53,7 +54,7 @@ def own_history(path: Path) -> Ownership:
     lock = path.with_name(path.name + ".lock")
     try:
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        fd = os.open(lock, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
+        fd = open_regular(lock, os.O_RDWR | os.O_CREAT)
     except OSError as error:
         raise directory_error(path, error) from error
     try:

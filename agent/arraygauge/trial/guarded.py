@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from arraygauge.errors import MachineTroubleError
+from arraygauge.history.regular import open_regular
 from arraygauge.probe.runner import child_command
 
 WARDEN = child_command("arraygauge.trial.warden")
@@ -76,8 +77,13 @@ def sole_trial(directory: Path) -> Iterator[Warden]:
     Raises MachineTroubleError while another runs.
     """
     path = directory / "trial.lock"
-    directory.mkdir(mode=0o700, parents=True, exist_ok=True)
-    lock = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
+    try:
+        directory.mkdir(mode=0o700, parents=True, exist_ok=True)
+        lock = open_regular(path, os.O_RDWR | os.O_CREAT)
+    except OSError as error:
+        raise MachineTroubleError(
+            f"{path}: cannot be made or opened: {error.strerror}", "let root write there"
+        ) from error
     try:
         _lock(lock, path)
         warden = Warden(lock)

@@ -15,6 +15,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from arraygauge.errors import MachineTroubleError
+from arraygauge.history.regular import open_regular
 from arraygauge.inventory.values import BlockDevice, Level
 from arraygauge.judge.trialled import Figure, Trialled
 from arraygauge.probe.trial.values import Mark
@@ -123,13 +125,24 @@ class Record:
         self._add({"kind": "end", "at": time.time()})
 
     def _add(self, said: dict[str, object]) -> None:
-        """On a line of its own, even after a torn one; on the disk when this returns."""
-        flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW
-        fd = os.open(self.path, flags, 0o600)
+        """On a line of its own, even after a torn one; on the disk when this returns.
+
+        Raises MachineTroubleError where it cannot be had there.
+        """
+        try:
+            self._append(json.dumps(said).encode())
+        except OSError as error:
+            raise MachineTroubleError(
+                f"{self.path}: what was found cannot be kept: {error.strerror}",
+                "free some space there; the same command then goes on",
+            ) from error
+
+    def _append(self, line: bytes) -> None:
+        fd = open_regular(self.path, os.O_RDWR | os.O_APPEND | os.O_CREAT)
         try:
             size = os.fstat(fd).st_size
             torn = size > 0 and os.pread(fd, 1, size - 1) != b"\n"
-            os.write(fd, b"\n" * torn + json.dumps(said).encode() + b"\n")
+            os.write(fd, b"\n" * torn + line + b"\n")
             os.fsync(fd)
         finally:
             os.close(fd)
