@@ -19,7 +19,6 @@ from arraygauge.probe.process import WRAP_UP_SECONDS, OwnBytes
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.values import Burst, Outcome
-from host_speed import slowness
 from unit.probe.loop_device import LoopDevice, attached, require_loop_devices
 from unit.probe.probe_requests import loop_request, request
 
@@ -62,12 +61,10 @@ def in_memory() -> Iterator[LoopDevice]:
             yield device
 
 
-@pytest.mark.measures
 def test_the_lookout_ends_a_burst_within_50_ms_and_its_places_are_kept(
     prober: Prober, in_memory: LoopDevice
 ) -> None:
-    """From the alarm to the answer in hand, the child's end included; median of nine, on a host
-    as fast as the build machine."""
+    """From the alarm to the answer in hand, the child's end included; median of nine."""
     delays = []
     for _ in range(9):
         alarm = Alarm(0.2)
@@ -75,7 +72,7 @@ def test_the_lookout_ends_a_burst_within_50_ms_and_its_places_are_kept(
         assert alarm.said_at is not None
         delays.append(time.monotonic() - alarm.said_at)
         check_partial(burst)
-    assert median(delays) < 0.05 * slowness()
+    assert median(delays) < 0.05
     assert psutil.Process().children() == []
 
 
@@ -99,7 +96,6 @@ def test_places_read_before_the_alarm_are_whole(prober: Prober, in_memory: LoopD
         assert place.seconds == pytest.approx(0.1, rel=0.5)
 
 
-@pytest.mark.measures
 def test_an_alarm_before_the_first_read_ends_it_without_any(
     prober: Prober, in_memory: LoopDevice
 ) -> None:
@@ -112,7 +108,7 @@ def test_an_alarm_before_the_first_read_ends_it_without_any(
     assert burst.outcome is Outcome.GAVE_WAY
     assert burst.places == ()
     assert burst.bytes_read <= 8 * MIB, "no thread asks twice"
-    assert time.monotonic() - began < 1 * slowness()
+    assert time.monotonic() - began < 1
 
 
 def test_the_lookout_is_asked_all_along_and_told_the_child_s_own_bytes(

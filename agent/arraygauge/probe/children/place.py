@@ -96,12 +96,19 @@ class Place:
     def progress(self) -> list[tuple[int, int]]:
         """When so many transfers had come while all threads asked for more: moments of the
         clock that all processes share (clock_gettime(2), CLOCK_MONOTONIC), evenly thinned."""
-        done = sorted(end for end in self.ends if 0 < end <= self.full_until)
+        done = sorted(end for end in self.ends[: self._taken()] if 0 < end <= self.full_until)
         return [(done[at], at + 1) for at in range(0, len(done), len(done) // MOST_MARKS + 1)]
+
+    def _taken(self) -> int:
+        """At least how many turns were taken, once all threads have left. There is room for as
+        many as could ever be, and whoever waits for an answer must not wait for all of that to
+        be gone through."""
+        return next(self.turns, self.most)
 
     def tally(self) -> Tally:
         """What counts, once all threads have left."""
-        took = zip(self.ends, self.begins, strict=True)
+        taken = self._taken()
+        took = zip(self.ends[:taken], self.begins[:taken], strict=True)
         return tally(
             sorted((end, end - begin) for end, begin in took if end),
             warm_until=self.warm_until,
