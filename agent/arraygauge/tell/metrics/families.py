@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from arraygauge.tell.metrics.table import TABLE
 from arraygauge.tell.metrics.values import PREFIX, Kind, MetricSpec, Sample, Unit
@@ -55,23 +56,27 @@ def plain(metrics: Families) -> bytes:
 
 
 def _lines(spec: MetricSpec, samples: Iterable[Sample]) -> Iterator[str]:
-    name, labels = spec.series_name, spec.all_labels
+    start, labels, unit = spec.series_name, spec.all_labels, spec.unit
     for sample in samples:
-        pairs = ",".join(
-            f'{label}="{_escaped(value)}"'
-            for label, value in zip(labels, sample.labels, strict=True)
-        )
-        number = _number(spec, sample.number)
-        yield f"{name}{{{pairs}}} {number}" if pairs else f"{name} {number}"
+        yield f"{start}{_labelled(labels, sample.labels)} {_number(unit, sample.number)}"
 
 
-def _number(spec: MetricSpec, number: float) -> str:
+@lru_cache(maxsize=8192)
+def _labelled(labels: tuple[str, ...], values: tuple[str, ...]) -> str:
+    """Kept, because most are the same at each scrape, and those of one device in many series."""
+    pairs = zip(labels, values, strict=True)
+    text = ",".join(f'{label}="{_escaped(value)}"' for label, value in pairs)
+    return f"{{{text}}}" if text else ""
+
+
+def _number(unit: Unit, number: float) -> str:
     """To what is known of it: digits nobody measured only lengthen a scrape."""
-    if spec.unit is Unit.BYTES_PER_SECOND:
+    if unit is Unit.BYTES_PER_SECOND:
         number = float(f"{number:.6g}")
-    elif spec.unit is Unit.RATIO:
+    elif unit is Unit.RATIO:
         number = round(number, 4)
-    return f"{number:g}" if float(f"{number:g}") == number else repr(number).removesuffix(".0")
+    short = f"{number:g}"
+    return short if float(short) == number else repr(number).removesuffix(".0")
 
 
 def _escaped(value: str) -> str:
