@@ -117,12 +117,12 @@ class Keeper:
         """What the kernel says now."""
         with self._lock:
             observation, serving = observe_state(host, self._serving)
+            self._footage = self._footage.after_look(host)
+            self._advance(observation)  # whoever is to be told waits for nothing else
             if serving != self._serving:
                 self._serving = serving
                 self._memory.remember_serving(serving)
             self._note_inventory(host)
-            self._footage = self._footage.after_look(host)
-            self._advance(observation)
             self._advance(self._of_agent())
             self._take_up()
 
