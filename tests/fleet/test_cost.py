@@ -18,7 +18,6 @@ from arraygauge.service.parts import Pulse
 from arraygauge.tell.metrics import Exposition
 from fleet.large_machine import large_collector
 from fleet.programs import promtool, require
-from host_speed import slowness
 
 pytestmark = pytest.mark.measures
 
@@ -29,7 +28,6 @@ ACCEPTED = {
 """What Prometheus 2.42 asks for, from memory."""
 MOST_BYTES = 64 * 1024
 MOST_SECONDS = 0.010
-"""On a host as fast as the build machine."""
 
 
 def percentile(found: list[float], share: float) -> float:
@@ -57,7 +55,7 @@ def test_making_a_scrape_anew_takes_at_most_10_ms_of_the_processor() -> None:
         f"made anew: median {percentile(took, 0.5) * 1e3:.1f} ms, "
         f"p99 {percentile(took, 0.99) * 1e3:.1f} ms"
     )
-    assert percentile(took, 0.99) <= MOST_SECONDS * slowness()
+    assert percentile(took, 0.99) <= MOST_SECONDS
 
 
 @contextmanager
@@ -88,7 +86,7 @@ def test_a_scrape_over_http_takes_at_most_10_ms() -> None:
         f"over HTTP: median {percentile(took, 0.5) * 1e3:.2f} ms, "
         f"p99 {percentile(took, 0.99) * 1e3:.2f} ms"
     )
-    assert percentile(took, 0.99) <= MOST_SECONDS * slowness()
+    assert percentile(took, 0.99) <= MOST_SECONDS
 
 
 def scrape(address: str) -> None:

@@ -2,19 +2,18 @@
 
 10,000 expectations a second of one core on plain bounds and 1,000 with the whole curve are
 asked for, and tests/bench/model_speed.py shows what this machine gives. Here half of that must
-be reached in the quickest of the rounds, on a host as fast as the build machine (``host_speed``):
-what else runs on a host only ever takes time, never gives any.
+be reached in the quickest of the rounds: what else runs on the host only ever takes time, never
+gives any.
 """
 
 from __future__ import annotations
 
 from bench.model_speed import bounds_only, rates, whole_curve
-from host_speed import slowness
 
 
 def test_plain_bounds_are_quick() -> None:
-    assert max(rates(bounds_only, rounds=60)) * slowness() >= 5_000
+    assert max(rates(bounds_only, rounds=60)) >= 5_000
 
 
 def test_whole_curves_are_quick() -> None:
-    assert max(rates(whole_curve, rounds=20)) * slowness() >= 500
+    assert max(rates(whole_curve, rounds=20)) >= 500
