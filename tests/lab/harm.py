@@ -131,10 +131,10 @@ def filled(guest: Guest) -> Iterator[None]:
         assert checksums(guest, directory) == before
 
 
-def own_file_config(directory: str) -> str:
+def own_file_config(directory: str, manner: str = QUICK) -> str:
     """The configuration for measuring through a file in the directory."""
     lines = f"own_file_bytes = {OWN_FILE_BYTES}\nown_file_directories = [{directory!r}]\n"
-    return QUICK.replace("[budget]", f"{lines}[budget]")
+    return manner.replace("[budget]", f"{lines}[budget]")
 
 
 def fetch(guest: Guest, path: str) -> str:

@@ -21,6 +21,7 @@ from arraygauge.units import SECTOR_BYTES
 _WITHOUT_DISCARDS = 11
 _WITHOUT_FLUSHES = 15
 _COLUMNS = 17
+_BEFORE_IN_FLIGHT = 8
 _NUMBERS = re.compile(r"[0-9]{1,20}(?:[ ]+[0-9]{1,20})*")
 _LONGEST_BYTES = 1024
 """17 numbers of at most 20 digits each, with room for columns a later kernel may add."""
@@ -110,7 +111,7 @@ def parse_stat(text: str) -> IoCounters:
         writes=columns[4],
         written_bytes=columns[6] * SECTOR_BYTES,
         write_seconds=columns[7] / 1000,
-        in_flight=columns[8],
+        in_flight=columns[_BEFORE_IN_FLIGHT],
         busy_seconds=columns[9] / 1000,
         weighted_seconds=columns[10] / 1000,
         discards=columns[11] if has_discards else None,
@@ -157,6 +158,10 @@ class CounterReader:
             return None
         return held[1]
 
+    def in_flight(self, names: Iterable[str]) -> int:
+        """Requests that these devices hold together now; none for one that is gone."""
+        return sum(_in_flight(self._descriptors.get(name)) for name in names)
+
     def close(self) -> None:
         """Closes the files; every device reads as None from then on."""
         for name, descriptor in self._descriptors.items():
@@ -174,3 +179,16 @@ class CounterReader:
         traceback: TracebackType | None,
     ) -> None:
         self.close()
+
+
+def _in_flight(descriptor: int | None) -> int:
+    if descriptor is None:
+        return 0
+    try:
+        return int(
+            os.pread(descriptor, _LONGEST_BYTES, 0).split(None, _BEFORE_IN_FLIGHT + 1)[
+                _BEFORE_IN_FLIGHT
+            ]
+        )
+    except (OSError, ValueError, IndexError):
+        return 0

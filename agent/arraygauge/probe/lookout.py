@@ -4,9 +4,15 @@ What the counters show beyond the probe's own bytes is others' work. The kernel 
 when it begins, when it ends, or piece by piece (that differs between drivers and releases), but
 it also tells how many requests are in flight, and a read is always one or the other: what is
 counted and what is in flight make up what the probe asked for, however late its threads notice
-that something came. What exceeds that is others', from their first request on. How much a request
-in flight is worth, and whether it is counted already, is learned while a burst begins, alone with
-the device.
+that something came. What exceeds that is others', from their first request on.
+
+One reading of a device's counters does not show both of one moment: the kernel adds up what is in
+flight, then what it counted (part_stat_show in block/genhd.c), and what ends in between it tells
+twice, which on a busy or emulated processor is often a whole queue. So what is in flight is asked
+for once more, after what was counted: nothing is told twice, and what ends in between not at all.
+
+How much a request in flight is worth, and whether it is counted already, is learned while a burst
+begins, alone with the device.
 """
 
 from __future__ import annotations
@@ -33,7 +39,7 @@ NEIGHBOUR_BYTES = 2 * MIB
 """The same for a drive that only shares a link with the one that is read."""
 LOOK_SECONDS = 0.004
 LOOKS_TO_BE_SURE = 3
-"""A request that ends while the kernel adds up may be found twice, but not at so many looks."""
+"""What requests are worth is a mean: one look may meet a few that are larger, but not so many."""
 ALONE_LOOKS = 10
 """The probe is taken to be alone until all that is in flight was exchanged once, and so many
 looks were had, a twenty-fifth of a second at least."""
@@ -89,10 +95,10 @@ class CounterLookout:
     def look(self, own: OwnBytes) -> str | None:
         """Who works besides the probe, whose own bytes are asked for last; None: nobody."""
         self._looks += 1
+        _, came_before = own()
         now = self._reader.read()
-        asked, came = own()
         return (
-            self._others_read(now, asked, came)
+            self._others_read(now, own, came_before)
             or self._others_write(now)
             or self._others_elsewhere(now)
             or self._synchronising(every=SYNC_EVERY)
@@ -110,13 +116,17 @@ class CounterLookout:
                 return who
         return self._synchronising(every=1)
 
-    def _others_read(self, now: Counters, asked: int, came: int) -> str | None:
+    def _others_read(self, now: Counters, own: OwnBytes, came_before: int) -> str | None:
         for tier, seen in self._tiers.items():
             grown = [self._grown(now, name) for name in tier]
+            in_flight = self._reader.in_flight(tier)
+            asked, came = own()
             look = _Look(
+                came_before=came_before,
+                in_flight_before=sum(_in_flight(now, name) for name in tier),
                 counted=sum(each.read_bytes for each in grown),
                 ended=sum(each.reads for each in grown),
-                in_flight=sum(_in_flight(now, name) for name in tier),
+                in_flight=in_flight,
                 asked=asked,
                 came=came,
             )
@@ -164,9 +174,12 @@ class CounterLookout:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Look:
-    """What a tier shows: bytes and reads that it counted, requests that it holds; and the
-    probe's own bytes."""
+    """What a tier shows, in the order in which it was asked for: own bytes that had come,
+    requests that the devices held, bytes and reads that they had counted, requests that they held
+    by then; and the probe's own bytes, last."""
 
+    came_before: int
+    in_flight_before: int
     counted: int
     ended: int
     in_flight: int
@@ -174,8 +187,14 @@ class _Look:
     came: int
 
     def surplus(self, request_bytes: float) -> float:
-        """Bytes counted or in flight beyond what was asked for."""
+        """Bytes counted or in flight beyond what was asked for. Where reads are counted as they
+        end, others' alone exceed it."""
         return self.counted + self.in_flight * request_bytes - self.asked
+
+    def uncounted(self, request_bytes: float) -> float:
+        """Bytes that came or were in flight and are not counted: more than none only where reads
+        are counted as they end."""
+        return self.came_before + self.in_flight_before * request_bytes - self.counted
 
 
 class _Tier:
@@ -205,19 +224,29 @@ class _Tier:
         exchanged = look.came >= self._most_in_flight
         if len(self._looks) < ALONE_LOOKS or not exchanged or not look.ended:
             return
-        if median(each.counted - (each.asked + each.came) / 2 for each in self._looks) > 0:
-            self._bound = OTHERS_BYTES  # reads are counted as they begin
-            return
         self._request_bytes = look.counted / look.ended
+        if not self._counts_at_end():
+            self._request_bytes, self._bound = 0.0, OTHERS_BYTES  # what is in flight is counted
+            return
         usual = [
             self._lasting(self._looks[end - LOOKS_TO_BE_SURE : end])
             for end in range(LOOKS_TO_BE_SURE, len(self._looks) + 1)
         ]
-        most, parts = max(usual), gcd(*(each.asked for each in self._looks)) / self._request_bytes
+        most, parts = (
+            max(*usual, 0),
+            gcd(*(each.asked for each in self._looks)) / self._request_bytes,
+        )
         if abs(parts - round(parts)) < EVEN_PARTS:
-            self._bound = max(most, 0) + OTHERS_BYTES
+            self._bound = most + OTHERS_BYTES
         elif len(self._looks) >= UNEVEN_LOOKS:
             self._bound = most + max(most - median(usual), self._request_bytes)
+
+    def _counts_at_end(self) -> bool:
+        """Whether reads are counted as they end. A kernel that counts them as they begin shows
+        all that is in flight as counted too, at every look; one that does not, at none."""
+        uncounted = max(each.uncounted(self._request_bytes) for each in self._looks)
+        surplus = max(each.surplus(self._request_bytes) for each in self._looks)
+        return uncounted > max(self._request_bytes / 2, surplus)
 
     def _lasting(self, looks: Sequence[_Look]) -> float:
         return min(look.surplus(self._request_bytes) for look in looks)

@@ -34,7 +34,8 @@ class SamplingLimits:
     ``longest_burst_seconds`` and reads no more than ``burst_bytes`` for each drive that
     shares the work. Bursts go on until the rate is known within ``interval_half_width`` (a
     share of it), or ``max_bytes`` or ``max_seconds`` are spent. Before each, nobody else may
-    work for ``quiet_seconds``; that is waited for until ``patience_seconds`` are over.
+    work for ``quiet_seconds``, and longer each time somebody came to work in the midst of a
+    burst; all of that is waited for until ``patience_seconds`` are over.
     """
 
     longest_burst_seconds: float = 1.2

@@ -44,12 +44,18 @@ class Sampler:
     def measure(self, plan: ProbePlan, limits: SamplingLimits) -> Attempt:
         """Read as planned. Whatever the device does is an outcome, never an exception.
 
-        Skipped when others work all the time that ``limits`` lets it wait.
+        Skipped when others work all the time that ``limits`` lets it wait; given up when they
+        come so often that a quiet as long as it takes by then would pass that time.
         """
         session = _Session(plan, limits, time.time())
         with CounterLookout(plan.watch, while_syncing=limits.while_syncing) as lookout:
             waited_until = time.monotonic() + limits.patience_seconds
             while (request := session.next_request(self.chance)) is not None:
+                if (
+                    session.was_cut_short
+                    and time.monotonic() + session.quiet_seconds > waited_until
+                ):
+                    return session.gave_up("others come to work again and again")
                 busy = lookout.quiet_for(session.quiet_seconds, self.prober.stop)
                 if busy is not None and not limits.even_if_busy:
                     if time.monotonic() < waited_until and not self.prober.stop.is_set():
@@ -111,6 +117,11 @@ class _Session:
         for place in kept:
             empty = place.empty and self._plan.zeros_mean_nothing_stored
             (self._empty if empty else self._places).append(place)
+
+    @property
+    def was_cut_short(self) -> bool:
+        """Whether others came to work in the midst of a burst."""
+        return self._cut_short > 0
 
     @property
     def quiet_seconds(self) -> float:

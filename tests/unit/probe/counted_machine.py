@@ -8,6 +8,8 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable
 from dataclasses import dataclass
+from heapq import heappop, heappush
+from math import ceil
 from pathlib import Path
 from random import Random
 
@@ -103,6 +105,50 @@ def simulated_reads(
         done=sorted(done),
         noticed=sorted(noticed),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlowReads:
+    """Transfers of a queue that a busy processor passes to the device piece by piece."""
+
+    transfers: Reads
+    pieces: Reads
+
+    @staticmethod
+    def simulated(
+        chance: Random, *, depth: int, size: int, pieces: int, seconds: float
+    ) -> SlowReads:
+        """One processor begins all pieces, at first it has more to do besides, and the drive ends
+        several pieces at once."""
+        noted, begun, done, noticed = [], [], [], []
+        processor = 0.0
+        waiting = [(chance.random() * 1e-3, thread, 0, 0.0) for thread in range(depth)]
+        while waiting:
+            now, thread, piece, ended = heappop(waiting)
+            if piece == 0:
+                if now > seconds:
+                    continue
+                noted.append(now)
+            processor = max(processor, now) + chance.uniform(1, 3) * (6e-4 if now < 0.5 else 1e-4)
+            begun.append(processor)
+            ended = max(ended, _next(processor + chance.uniform(0.01, 0.03), every=0.02))
+            done.append(ended)
+            if piece + 1 < pieces:
+                heappush(waiting, (processor, thread, piece + 1, ended))
+            else:
+                noticed.append(ended + chance.uniform(0, 2e-3))
+                heappush(waiting, (noticed[-1], thread, 0, 0.0))
+        transfers = Reads(
+            size=size, noted=sorted(noted), begun=[], done=[], noticed=sorted(noticed)
+        )
+        parts = Reads(
+            size=size // pieces, noted=[], begun=sorted(begun), done=sorted(done), noticed=[]
+        )
+        return SlowReads(transfers=transfers, pieces=parts)
+
+
+def _next(moment: float, every: float) -> float:
+    return ceil(moment / every) * every
 
 
 def held_up(chance: Random, *, usually: float, seldom: float) -> float:

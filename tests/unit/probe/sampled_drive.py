@@ -27,6 +27,7 @@ from arraygauge.probe.watch import Watch
 from invented import drive, host
 
 LIMITS = SamplingLimits(quiet_seconds=0.0)
+PATIENT = replace(LIMITS, patience_seconds=15.0)
 NEVER = StopToken()
 RateAt = Callable[[float], float]
 """Bytes per second by the place as a fraction of the device."""

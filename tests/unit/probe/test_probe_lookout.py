@@ -14,6 +14,7 @@ from random import Random
 
 import pytest
 
+from arraygauge.inventory.counters import CounterReader
 from arraygauge.probe.lookout import (
     LOOK_SECONDS,
     LOOKS_TO_BE_SURE,
@@ -24,7 +25,7 @@ from arraygauge.probe.lookout import (
 )
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.watch import Watch
-from unit.probe.counted_machine import CountedMachine, Reads, own_bytes, simulated_reads
+from unit.probe.counted_machine import CountedMachine, Reads, SlowReads, own_bytes, simulated_reads
 
 KIB, MIB = 1 << 10, 1 << 20
 ALONE = Watch(carriers=(("sda",),))
@@ -114,6 +115,46 @@ def test_the_probe_s_own_reads_are_never_taken_for_others(
         )
         with watching(burst.machine) as lookout:
             assert burst.looks_until_alarm(lookout, 500) is None
+
+
+class SlowBurst:
+    """Looks at a burst on a processor that hardly keeps up: between one number and the next that
+    a look asks for, so much time passes that pieces are begun and whole clusters of them end."""
+
+    def __init__(self, root: Path, seed: int, *, at_end: bool) -> None:
+        self.machine, self.chance, self.at_end = CountedMachine(root, "sda"), Random(seed), at_end
+        self.reads = SlowReads.simulated(
+            self.chance, depth=8, size=MIB, pieces=16, seconds=200 * 0.02
+        )
+        self.now, self.before = 0.0, 0
+
+    def look(self, lookout: CounterLookout, monkeypatch: pytest.MonkeyPatch) -> str | None:
+        moments = [self.now]
+        for _ in range(4):
+            moments.append(moments[-1] + self.chance.expovariate(1 / 2e-3))
+        first, held_at, counted_at, held_again_at, last = moments
+        self.now = last + 0.01
+        pieces, transfers = self.reads.pieces, self.reads.transfers
+        counted = pieces.counted(counted_at, at_end=self.at_end)
+        grown, self.before = counted - self.before, counted
+        held = pieces.in_flight(held_at)
+        self.machine.count("sda", read=grown, reads=grown // pieces.size, in_flight=held)
+        held_again = pieces.in_flight(held_again_at)
+        monkeypatch.setattr(CounterReader, "in_flight", lambda _self, _names: held_again)
+        own = iter([(transfers.asked(when), transfers.came(when)) for when in (first, last)])
+        return lookout.look(lambda: next(own))
+
+
+@ways_to_count
+@pytest.mark.parametrize("seed", range(6))
+def test_a_processor_that_hardly_keeps_up_makes_nobody_of_the_probe_s_own_reads(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int, at_end: bool
+) -> None:
+    """Pieces wait to be begun, so that less is counted than was asked for even where reads are
+    counted as they begin; and what ends while a look is had is neither told twice nor learned."""
+    burst = SlowBurst(tmp_path, seed, at_end=at_end)
+    with watching(burst.machine) as lookout:
+        assert [burst.look(lookout, monkeypatch) for _ in range(200)] == [None] * 200
 
 
 @ways_to_count

@@ -20,7 +20,16 @@ from arraygauge.probe.values import (
     Skipped,
     SkipReason,
 )
-from unit.probe.sampled_drive import LIMITS, FakeDrive, FakeLookout, attempt, measured, noisy, plan
+from unit.probe.sampled_drive import (
+    LIMITS,
+    PATIENT,
+    FakeDrive,
+    FakeLookout,
+    attempt,
+    measured,
+    noisy,
+    plan,
+)
 
 MIB = 1 << 20
 
@@ -181,7 +190,7 @@ def test_a_disk_that_slows_toward_its_end_is_given_its_rate_at_the_middle() -> N
 def test_a_burst_that_gave_way_keeps_all_but_its_last_place_and_is_tried_again() -> None:
     """Two of its places were read; the second in the company of others."""
     fake = FakeDrive(endings=[Outcome.GAVE_WAY])
-    made = measured(fake)
+    made = measured(fake, PATIENT)
     assert made.outcome is Outcome.COMPLETED
     assert made.detail is None
     assert made.bursts == 2
@@ -194,15 +203,27 @@ def test_a_burst_that_gave_way_keeps_all_but_its_last_place_and_is_tried_again()
 
 def test_whoever_came_into_a_burst_must_have_paused_for_longer_before_the_next() -> None:
     fake = FakeDrive(endings=[Outcome.GAVE_WAY, Outcome.GAVE_WAY])
-    measured(fake, replace(LIMITS, quiet_seconds=0.25))
+    measured(fake, replace(PATIENT, quiet_seconds=0.25))
     assert FakeLookout.waited == [0.25, 1.0, 4.0]
+
+
+def test_no_quiet_is_waited_for_that_is_longer_than_patience() -> None:
+    """Five times cut short, the next quiet would have to last 256 seconds."""
+    fake = FakeDrive(endings=[Outcome.GAVE_WAY] * 5, places_before_end=1)
+    made = measured(fake, replace(PATIENT, quiet_seconds=0.25))
+    assert FakeLookout.waited == [0.25, 1.0, 4.0]
+    assert made.outcome is Outcome.GAVE_WAY
+    assert "others come to work again and again" in (made.detail or "")
 
 
 def test_others_who_work_on_are_left_alone_and_what_there_is_is_marked(
     others: Callable[..., None],
 ) -> None:
-    others(None, "others read from sda")
-    made = measured(FakeDrive(endings=[Outcome.GAVE_WAY], places_before_end=4))
+    others(None, *["others read from sda"] * 10_000)
+    made = measured(
+        FakeDrive(endings=[Outcome.GAVE_WAY], places_before_end=4),
+        replace(LIMITS, patience_seconds=0.05),
+    )
     assert made.outcome is Outcome.GAVE_WAY
     assert not made.usable
     assert len(made.places) == 3
@@ -257,7 +278,7 @@ def test_regardless_of_others_it_is_read_without_a_lookout(others: Callable[...,
 
 def test_bursts_that_all_give_way_end_with_the_seconds_and_without_a_rate() -> None:
     fake = FakeDrive(endings=[Outcome.GAVE_WAY] * 1000, places_before_end=1)
-    made = measured(fake)
+    made = measured(fake, PATIENT)
     assert made.outcome is Outcome.GAVE_WAY
     assert made.bytes_per_second is None
     assert made.seconds < LIMITS.max_seconds + 1
@@ -280,7 +301,7 @@ def test_a_burst_that_failed_is_the_last_and_what_was_read_is_kept_unjudged(
     ending: Outcome,
 ) -> None:
     fake = FakeDrive(endings=[Outcome.GAVE_WAY, ending])
-    made = measured(fake)
+    made = measured(fake, PATIENT)
     assert (made.outcome, made.detail) == (ending, f"sda: {ending}")
     assert made.bursts == len(fake.requests) == 2
     assert len(made.places) == 1 + 2
