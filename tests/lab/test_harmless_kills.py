@@ -80,11 +80,12 @@ def test_after_kills_nothing_is_left_and_nothing_has_changed(
             killed[kill(guest, arguments, chance.uniform(0, LONGEST_SECONDS))] += 1
             killed["its file half made"] += bool(files(guest, directory) - {own})
         print("killed while", *(f"{doing}: {count};" for doing, count in sorted(killed.items())))
-        unhurried = own_file_config(directory, SHORT_BURSTS)  # a slow host gets to read, too
-        _, document = check(guest, FILLED.name, name, config=unhurried)
+        _, document = check(guest, FILLED.name, name, config=own_file_config(directory))
         found = (*document["arrays"], *document["devices"])
         assert {each["measured"]["outcome"] for each in found} <= set(MEASURED)
-        [of_own_file] = [each for each in found if each["name"] == name]
+        unhurried = own_file_config(directory, SHORT_BURSTS)  # a slow host gets to read, too
+        _, document = check(guest, name, config=unhurried)
+        [of_own_file] = document["devices"]
         assert of_own_file["measured"]["bytes_per_second"] > 0  # no zeros, half a file or none
         assert guest.run(["python", "-c", CHECK_RECORD]).stdout == "ok\n"
         assert files(guest, directory) == {own}
