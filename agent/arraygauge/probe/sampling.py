@@ -50,12 +50,11 @@ class Sampler:
         session = _Session(plan, limits, time.time())
         with CounterLookout(plan.watch, while_syncing=limits.while_syncing) as lookout:
             waited_until = time.monotonic() + limits.patience_seconds
+            busy: str | None = None
             while (request := session.next_request(self.chance)) is not None:
-                if (
-                    session.was_cut_short
-                    and time.monotonic() + session.quiet_seconds > waited_until
-                ):
-                    return session.gave_up("others come to work again and again")
+                quiet_at = time.monotonic() + session.quiet_seconds
+                if session.was_cut_short and quiet_at > waited_until:
+                    return session.gave_up(busy or "others come to work again and again")
                 busy = lookout.quiet_for(session.quiet_seconds, self.prober.stop)
                 if busy is not None and not limits.even_if_busy:
                     if time.monotonic() < waited_until and not self.prober.stop.is_set():

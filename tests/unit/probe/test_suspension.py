@@ -21,7 +21,7 @@ from arraygauge.probe.values import Outcome
 from arraygauge.theory import MemberRate, Source
 from invented import drive, host, measured
 from unit.probe.probe_requests import request
-from unit.probe.sampled_drive import FakeDrive
+from unit.probe.sampled_drive import PATIENT, FakeDrive
 from unit.probe.sampled_drive import measured as sampled
 
 
@@ -65,7 +65,8 @@ def test_a_drive_that_is_silent_while_the_machine_wakes_does_not_hang(stop: Stop
 
 
 def test_a_measurement_that_ends_in_a_sleep_is_marked_and_has_no_rate_to_judge() -> None:
-    made = sampled(FakeDrive(endings=[Outcome.GAVE_WAY, Outcome.SUSPENDED], places_before_end=6))
+    fake = FakeDrive(endings=[Outcome.GAVE_WAY, Outcome.SUSPENDED], places_before_end=6)
+    made = sampled(fake, PATIENT)
     assert made.outcome is Outcome.SUSPENDED
     assert not made.usable
     assert made.bursts == 2, "nothing more is asked of a drive that is being woken"
