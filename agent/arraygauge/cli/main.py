@@ -18,6 +18,7 @@ _COMMANDS = {
     "accept-baseline": "Take what a device does now as usual, and end its drift.",
     "check": "Measure once, compare with what theory allows, and say why if it falls short.",
     "companion": "Show incidents as notifications on this desktop.",
+    "config": "Tell every mistake of the configuration with its line; show all keys there are.",
     "curve": "Measure at several transfer sizes and depths, beside what theory predicts.",
     "demo": "Simulate an invented workstation and show what an agent there would say.",
     "explain": "Show what an array should give and why: every resource, and what would raise it.",

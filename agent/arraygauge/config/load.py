@@ -37,7 +37,7 @@ from arraygauge.errors import ConfigurationError
 
 SYSTEM_PATH = Path("/etc/arraygauge/config.toml")
 
-_SECTIONS: dict[str, type[BaseModel]] = {
+SECTIONS: dict[str, type[BaseModel]] = {
     "": Configuration,
     "probe": ProbeSection,
     "write_probe": WriteProbeSection,
@@ -100,7 +100,7 @@ def load_configuration(path: Path | None) -> Configuration:
 def parse_configuration(text: str, origin: str) -> Configuration:
     """A configuration from TOML text; ``origin`` names it in errors. What holds between several
     keys of a section, or between sections, can be told only once each by itself is right."""
-    return parse_sections(text, origin, Configuration, _SECTIONS)
+    return parse_sections(text, origin, Configuration, SECTIONS)
 
 
 Sections = TypeVar("Sections", bound=BaseModel)

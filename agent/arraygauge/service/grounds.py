@@ -11,6 +11,7 @@ from arraygauge.judge.footage_values import Promise
 from arraygauge.probe.parity_speed import measure_parity_speed
 from arraygauge.service.targets import bare_name
 from arraygauge.theory import Board, MemberRate, Source
+from arraygauge.theory.paths import is_behind
 
 
 def grounds_of(configuration: Configuration, host: Host) -> Grounds:
@@ -35,6 +36,22 @@ def unplaced_footage(configuration: Configuration, host: Host) -> tuple[str, ...
     """Arrays that footage is declared for and this machine does not have."""
     asked = dict.fromkeys(section.array for section in configuration.footage)
     return tuple(name for name in asked if array_called(host, name) is None)
+
+
+def idle_declarations(configuration: Configuration, host: Host) -> tuple[str, ...]:
+    """What is declared, as a file has it, of devices that this machine does not have."""
+    drives = [
+        f"[[drive]] match = '{section.match}'"
+        for section in configuration.drive
+        if not any(section.match in _names(host, device) for device in host.devices)
+    ]
+    uplinks = [
+        f"[[uplink]] '{uplink.name}'"
+        for uplink in configuration.uplinks
+        if not any(is_behind(host, device.name, uplink) for device in host.devices)
+    ]
+    arrays = [f"[[footage]] array = '{name}'" for name in unplaced_footage(configuration, host)]
+    return (*drives, *uplinks, *arrays)
 
 
 def _footage(configuration: Configuration, host: Host) -> dict[str, tuple[Promise, ...]]:
