@@ -39,7 +39,8 @@ NEIGHBOUR_BYTES = 2 * MIB
 """The same for a drive that only shares a link with the one that is read."""
 LOOK_SECONDS = 0.004
 LOOKS_TO_BE_SURE = 3
-"""What requests are worth is a mean: one look may meet a few that are larger, but not so many."""
+"""Where requests are of several sizes, what one is worth is a mean: a look may meet a few that
+are smaller, but not so many. Where all are alike, one look proves it."""
 ALONE_LOOKS = 10
 """The probe is taken to be alone until all that is in flight was exchanged once, and so many
 looks were had, a twenty-fifth of a second at least."""
@@ -205,6 +206,7 @@ class _Tier:
         self._most_in_flight = 0
         self._request_bytes = 0.0
         self._bound: float | None = None
+        self._sure = LOOKS_TO_BE_SURE
 
     def others(self, look: _Look) -> bool:
         """Whether others have read, or are reading."""
@@ -215,7 +217,7 @@ class _Tier:
         if self._bound is None:
             self._become_acquainted(look)
             return False
-        del self._looks[:-LOOKS_TO_BE_SURE]
+        del self._looks[: -self._sure]
         return self._lasting(self._looks) > self._bound
 
     def _become_acquainted(self, look: _Look) -> None:
@@ -228,18 +230,20 @@ class _Tier:
         if not self._counts_at_end():
             self._request_bytes, self._bound = 0.0, OTHERS_BYTES  # what is in flight is counted
             return
-        usual = [
-            self._lasting(self._looks[end - LOOKS_TO_BE_SURE : end])
-            for end in range(LOOKS_TO_BE_SURE, len(self._looks) + 1)
-        ]
-        most, parts = (
-            max(*usual, 0),
-            gcd(*(each.asked for each in self._looks)) / self._request_bytes,
-        )
+        parts = gcd(*(each.asked for each in self._looks)) / self._request_bytes
         if abs(parts - round(parts)) < EVEN_PARTS:
-            self._bound = most + OTHERS_BYTES
+            self._sure = 1
+            self._bound = max(*self._usual(), 0) + OTHERS_BYTES
         elif len(self._looks) >= UNEVEN_LOOKS:
-            self._bound = most + max(most - median(usual), self._request_bytes)
+            most = max(*self._usual(), 0)
+            self._bound = most + max(most - median(self._usual()), self._request_bytes)
+
+    def _usual(self) -> list[float]:
+        """The surplus that lasted, at each look since the first that can tell."""
+        return [
+            self._lasting(self._looks[end - self._sure : end])
+            for end in range(self._sure, len(self._looks) + 1)
+        ]
 
     def _counts_at_end(self) -> bool:
         """Whether reads are counted as they end. A kernel that counts them as they begin shows

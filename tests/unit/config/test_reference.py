@@ -62,7 +62,11 @@ def test_defaults_that_are_written_out_are_those_that_hold(section: SectionWords
         (
             "write_probe",
             "file_bytes",
-            ("bytes, or a text such as '256 MiB'", "at least 16 MiB, at most 1024 GiB", '"256 MiB"'),
+            (
+                "bytes, or a text such as '256 MiB'",
+                "at least 16 MiB, at most 1024 GiB",
+                '"256 MiB"',
+            ),
         ),
         ("drive", "read_mb_per_second", ("number", "more than 0", None)),
         ("footage", "megabits_per_second", ("number", "more than 0, at most 10000000", None)),
