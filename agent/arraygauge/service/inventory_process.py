@@ -17,7 +17,8 @@ from arraygauge.inventory.events import KernelEvent
 from arraygauge.inventory.frames import FrameError, Frames
 from arraygauge.inventory.values import Host
 
-COMMAND = (sys.executable, "-m", "arraygauge.inventory")
+# -P: modules are not looked for in the directory that somebody happened to start it in.
+COMMAND = (sys.executable, "-P", "-m", "arraygauge.inventory")
 DEADLINE_SECONDS = 10.0
 _PIECE_BYTES = 1 << 20
 _LAST_WORDS_BYTES = 4096

@@ -21,6 +21,18 @@ def test_this_machine_is_read_as_often_as_asked() -> None:
     assert second.taken_at_seconds > first.taken_at_seconds
 
 
+def test_no_module_is_taken_from_the_directory_it_is_started_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Which may be one where anybody can write, and the agent root's."""
+    for name in ("json", "selectors", "pyudev"):
+        (tmp_path / f"{name}.py").write_text(f"open({str(tmp_path / 'taken')!r}, 'w')")
+    monkeypatch.chdir(tmp_path)
+    with host_reader() as hosts:
+        assert hosts.read().devices is not None
+    assert not (tmp_path / "taken").exists()
+
+
 def test_an_answer_in_pieces_is_put_together() -> None:
     slow = command("for byte in encode(HOST): put(bytes([byte])); time.sleep(0.001)")
     with closing(HostReader(slow)) as hosts:
