@@ -58,7 +58,11 @@ SECTIONS: dict[str, type[BaseModel]] = {
 
 
 def default_path() -> Path:
-    """Root reads the system's file; anyone else their own (XDG base directories)."""
+    """A service reads what systemd names (systemd.exec(5), ConfigurationDirectory=), root the
+    system's file; anyone else their own (XDG base directories)."""
+    given = os.environ.get("CONFIGURATION_DIRECTORY")
+    if given:
+        return Path(given.split(":")[0]) / SYSTEM_PATH.name
     if os.geteuid() == 0:
         return SYSTEM_PATH
     base = os.environ.get("XDG_CONFIG_HOME") or str(Path.home() / ".config")

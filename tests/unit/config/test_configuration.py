@@ -23,6 +23,17 @@ def test_an_absent_default_file_gives_the_defaults(
     assert load_configuration(None) == Configuration()
 
 
+def test_a_service_reads_the_file_in_the_directory_that_systemd_names(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """systemd.exec(5), ConfigurationDirectory=: whatever user it runs as, and whatever the home
+    of that user is."""
+    (tmp_path / "config.toml").write_text("[run]\nlisten_port = 4242\n")
+    monkeypatch.setenv("CONFIGURATION_DIRECTORY", str(tmp_path))
+    monkeypatch.setattr("os.geteuid", lambda: 61_184)
+    assert load_configuration(None).run.listen_port == 4242
+
+
 def test_the_metrics_address_is_loopback_by_default() -> None:
     assert Configuration().run.listen_address == "127.0.0.1"
 
