@@ -5,17 +5,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-_SECRET = {
+_POST = {
+    "url": "Address, beginning with https://, or http:// for this machine.",
+    "timeout_seconds": "How long one attempt may take.",
     "secret_file": "File that holds the secret, without the white space around it.",
     "secret_credential": "Name of the systemd credential that holds the secret instead.",
     "secret_header": "Header that the secret is sent in.",
     "secret_prefix": "What stands before the secret in that header.",
-}
-
-_POST = {
-    "url": "Address, beginning with https://, or http:// for this machine.",
-    "timeout_seconds": "How long one attempt may take.",
-    **_SECRET,
     "authority_file": "Certificates of the authorities to trust, instead of the system's.",
 }
 
@@ -39,10 +35,10 @@ MEANING: Mapping[str, Mapping[str, str]] = {
         "keep_file": "Whether the file stays for the next time.",
     },
     "run": {
-        "interval_seconds": "Between the beginnings of two passes.",
+        "interval_seconds": "From the end of a pass to the beginning of the next.",
         "listen_address": "Of the page and the metrics; others than this machine's own addresses "
         "need `[exposure]`.",
-        "listen_port": "0 lets the kernel choose one; it is logged.",
+        "listen_port": "0 lets the kernel choose one; `run` says which as it starts.",
     },
     "exposure": {
         "certificate_file": "The certificate, with those that lead to an authority after it.",
@@ -56,7 +52,7 @@ MEANING: Mapping[str, Mapping[str, str]] = {
         "frames_per_second": "Of the material that is worked on: stalls are counted in its frames.",
     },
     "budget": {
-        "hour_bytes": "Read and written of each drive in any hour.",
+        "hour_bytes": "Read of each drive, and written to it, in any hour.",
         "hour_seconds": "Time in which each drive may be probed in any hour.",
         "day_bytes": "The same in any day.",
         "day_seconds": "The same in any day.",
@@ -86,7 +82,7 @@ MEANING: Mapping[str, Mapping[str, str]] = {
         "interval_seconds": "Between two signs of life.",
     },
     "parity": {
-        "mb_per_second": "Decimal, data only; the agent's own short benchmark where left out.",
+        "mb_per_second": "Decimal, of data; by the agent's own short benchmark where left out.",
     },
     "drive": {
         "match": "Name, serial number or stable id of the drive.",
@@ -100,8 +96,8 @@ MEANING: Mapping[str, Mapping[str, str]] = {
         "name": "What it is called; codec, picture and rate where left out.",
         "codec": "As `arraygauge footage` lists them.",
         "raster": "Such as 'UHD' or '3840x2160'.",
-        "frames_per_second": "A number, or a text such as '24000/1001'; 23.976, 29.97 and 59.94 "
-        "are taken as such.",
+        "frames_per_second": "A number, or a text such as '24000/1001'; 23.976, 29.97 and the "
+        "like are taken as 24000/1001, 30000/1001.",
         "megabits_per_second": "The rate alone, instead of codec, raster and frames.",
         "streams": "Played at once; without it, it is only said how many the array carries.",
         "headroom": "Share of the array's rate that is left free.",

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from enum import Enum
 from typing import Any, Union, get_args, get_origin
 
-import annotated_types
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
@@ -83,11 +82,9 @@ def _written(value: Any, key: str) -> str:
     return f'"{format_binary(value)}"' if key.endswith("_bytes") else f"{value:.12g}"
 
 
-_WORDS = (
-    (annotated_types.Ge, "ge", "at least", "from below"),
-    (annotated_types.Gt, "gt", "more than", "from below"),
-    (annotated_types.Le, "le", "at most", "from above"),
-    (annotated_types.Lt, "lt", "less than", "from above"),
+_SIDES = (
+    ("from below", (("ge", "at least"), ("gt", "more than"))),
+    ("from above", (("le", "at most"), ("lt", "less than"))),
 )
 
 
@@ -96,8 +93,9 @@ def _bounds(field: FieldInfo, key: str) -> str:
     told = {
         side: f"{words} {_bound(getattr(each, name), key)}"
         for each in _constraints(field)
-        for kind, name, words, side in _WORDS
-        if isinstance(each, kind)
+        for side, names in _SIDES
+        for name, words in names
+        if hasattr(each, name)
     }
     return ", ".join(told.values())
 

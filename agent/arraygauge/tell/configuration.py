@@ -18,6 +18,11 @@ class KeyWords:
     bounds: str
     meaning: str
 
+    @property
+    def value(self) -> str:
+        """What may be given."""
+        return f"{self.kind}; {self.bounds}" if self.bounds else self.kind
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SectionWords:
@@ -40,10 +45,10 @@ def reference_markdown(sections: Sequence[SectionWords]) -> str:
 
 
 _INTRODUCTION = (
-    "The file is `/etc/arraygauge/config.toml` for root, `~/.config/arraygauge/config.toml` for",
-    "anyone else, or what `--config FILE` names. It is TOML. Every section and every key may be",
-    "left out unless it says *required*; an unknown key is an error. `arraygauge config check`",
-    "tells every mistake with its line.",
+    "The file is `/etc/arraygauge/config.toml` for root and the service,",
+    "`~/.config/arraygauge/config.toml` for anyone else, or what `--config FILE` names. It is",
+    "TOML. Every section and every key may be left out unless it says *required*; an unknown key",
+    "is an error. `arraygauge config check` tells every mistake with its line.",
     "",
 )
 
@@ -55,8 +60,7 @@ def _sections(sections: Sequence[SectionWords]) -> Iterator[str]:
             yield from ("May be there several times.", "")
         yield from ("| key | what it means | value | default |", "| --- | --- | --- | --- |")
         for key in section.keys:
-            value = f"{key.kind}; {key.bounds}" if key.bounds else key.kind
-            cells = (f"`{key.name}`", key.meaning, value, _default(key))
+            cells = (f"`{key.name}`", key.meaning, key.value, _default(key))
             yield f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in cells)} |"
         yield ""
 
@@ -76,9 +80,8 @@ def _commented(sections: Sequence[SectionWords]) -> Iterator[str]:
     for section in sections:
         yield f"# {section.header}"
         for key in section.keys:
-            value = f"{key.kind}; {key.bounds}" if key.bounds else key.kind
             yield f"#   {key.meaning}"
-            yield f"#   ({value}{'; required' if key.required else ''})"
+            yield f"#   ({key.value}{'; required' if key.required else ''})"
             default = "…" if key.default is None else key.default
             yield f"# {key.name} = {default}"
         yield ""

@@ -13,6 +13,7 @@ import pytest
 
 from arraygauge.cli.main import main
 from arraygauge.config import parse_configuration
+from arraygauge.config.plan_file import parse_plan_file
 from arraygauge.config.reference import configuration_reference
 from arraygauge.tell.configuration import reference_markdown
 
@@ -80,11 +81,12 @@ def test_every_command_and_option_that_is_shown_exists(page: Path) -> None:
 
 @every_page
 def test_configurations_that_are_shown_are_read_without_a_mistake(page: Path) -> None:
+    """Drives on paper are a file of another kind, known by how many there are of each."""
     for kind, block in _BLOCK.findall(page.read_text()):
-        if kind == "toml" and not (
-            {"drive", "uplink"} & set(tomllib.loads(block)) and "count" in block
-        ):
-            parse_configuration(block, page.name)
+        if kind != "toml":
+            continue
+        on_paper = any("count" in drive for drive in tomllib.loads(block).get("drive", ()))
+        (parse_plan_file if on_paper else parse_configuration)(block, page.name)
 
 
 def test_the_page_of_all_keys_is_what_the_program_prints() -> None:

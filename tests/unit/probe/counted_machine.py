@@ -82,6 +82,14 @@ class Reads:
     def counted(self, now: float, *, at_end: bool) -> int:
         return self.size * bisect_right(self.done if at_end else self.begun, now)
 
+    def in_parts(self, parts: int) -> Reads:
+        """Each read as so many, which come and go together."""
+        every = {
+            name: [moment for moment in getattr(self, name) for _ in range(parts)]
+            for name in ("noted", "begun", "done", "noticed")
+        }
+        return Reads(size=self.size // parts, **every)
+
 
 def simulated_reads(
     chance: Random, *, depth: int, size: int, bytes_per_second: float, seconds: float

@@ -10,13 +10,10 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from random import Random
 
 import pytest
 
-from arraygauge.inventory.counters import CounterReader
 from arraygauge.probe.lookout import (
-    LOOK_SECONDS,
     LOOKS_TO_BE_SURE,
     NEIGHBOUR_BYTES,
     OTHERS_BYTES,
@@ -25,7 +22,8 @@ from arraygauge.probe.lookout import (
 )
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.watch import Watch
-from unit.probe.counted_machine import CountedMachine, Reads, SlowReads, own_bytes, simulated_reads
+from unit.probe.counted_machine import CountedMachine, own_bytes
+from unit.probe.looked_at import Burst, SlowBurst
 
 KIB, MIB = 1 << 10, 1 << 20
 ALONE = Watch(carriers=(("sda",),))
@@ -44,58 +42,6 @@ def watching(
 @pytest.fixture
 def machine(tmp_path: Path) -> CountedMachine:
     return CountedMachine(tmp_path, "sda", "sdb", "sdc", "md0")
-
-
-class Burst:
-    """Looks at a simulated burst, every four milliseconds or a little later; every transfer is
-    made up of so many requests, which come and go together."""
-
-    def __init__(
-        self,
-        root: Path,
-        seed: int,
-        *,
-        depth: int,
-        at_end: bool,
-        mb_per_second: int,
-        requests: int = 1,
-    ) -> None:
-        self.machine, self.chance = CountedMachine(root, "sda"), Random(seed)
-        self.at_end, self.now, self.before, self.requests = at_end, 0.0, 0, requests
-        self.others_in_flight = 0
-        self.reads: Reads = simulated_reads(
-            self.chance,
-            depth=depth,
-            size=MIB,
-            bytes_per_second=mb_per_second * 1e6,
-            seconds=600 * LOOK_SECONDS,
-        )
-
-    def look(self, lookout: CounterLookout) -> str | None:
-        """Some of the own reads end between one number and the next that a look asks for."""
-        self.now += LOOK_SECONDS + self.chance.expovariate(1 / 2e-4)
-        first, held_at = self.now, self.later(1e-5)
-        counted = self.reads.counted(self.later(2e-6), at_end=self.at_end)
-        grown, self.before = counted - self.before, counted
-        self.machine.count(
-            "sda",
-            read=grown,
-            reads=self.requests * grown // MIB,
-            in_flight=self.requests * self.reads.in_flight(held_at) + self.others_in_flight,
-        )
-        held_again = self.requests * self.reads.in_flight(self.later(2e-5)) + self.others_in_flight
-        last = self.later(2e-5)
-        own = iter([(self.reads.asked(when), self.reads.came(when)) for when in (first, last)])
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(CounterReader, "in_flight", lambda _self, _names: held_again)
-            return lookout.look(lambda: next(own))
-
-    def later(self, seconds: float) -> float:
-        self.now += self.chance.expovariate(1 / seconds)
-        return self.now
-
-    def looks_until_alarm(self, lookout: CounterLookout, most: int) -> int | None:
-        return next((count for count in range(1, most + 1) if self.look(lookout)), None)
 
 
 DEPTHS = (1, 2, 4, 8, 16, 32)
@@ -120,35 +66,6 @@ def test_the_probe_s_own_reads_are_never_taken_for_others(
         )
         with watching(burst.machine) as lookout:
             assert burst.looks_until_alarm(lookout, 500) is None
-
-
-class SlowBurst:
-    """Looks at a burst on a processor that hardly keeps up: between one number and the next that
-    a look asks for, so much time passes that pieces are begun and whole clusters of them end."""
-
-    def __init__(self, root: Path, seed: int, *, at_end: bool) -> None:
-        self.machine, self.chance, self.at_end = CountedMachine(root, "sda"), Random(seed), at_end
-        self.reads = SlowReads.simulated(
-            self.chance, depth=8, size=MIB, pieces=16, seconds=200 * 0.02
-        )
-        self.now, self.before = 0.0, 0
-
-    def look(self, lookout: CounterLookout) -> str | None:
-        moments = [self.now]
-        for _ in range(4):
-            moments.append(moments[-1] + self.chance.expovariate(1 / 2e-3))
-        first, held_at, counted_at, held_again_at, last = moments
-        self.now = last + 0.01
-        pieces, transfers = self.reads.pieces, self.reads.transfers
-        counted = pieces.counted(counted_at, at_end=self.at_end)
-        grown, self.before = counted - self.before, counted
-        held = pieces.in_flight(held_at)
-        self.machine.count("sda", read=grown, reads=grown // pieces.size, in_flight=held)
-        held_again = pieces.in_flight(held_again_at)
-        own = iter([(transfers.asked(when), transfers.came(when)) for when in (first, last)])
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(CounterReader, "in_flight", lambda _self, _names: held_again)
-            return lookout.look(lambda: next(own))
 
 
 @ways_to_count
