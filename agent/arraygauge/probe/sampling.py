@@ -54,7 +54,7 @@ class Sampler:
             while (request := session.next_request(self.chance)) is not None:
                 quiet_at = time.monotonic() + session.quiet_seconds
                 if session.was_cut_short and quiet_at > waited_until:
-                    return session.gave_up(busy or "others come to work again and again")
+                    return session.gave_up(busy)
                 busy = lookout.quiet_for(session.quiet_seconds, self.prober.stop)
                 if busy is not None and not limits.even_if_busy:
                     if time.monotonic() < waited_until and not self.prober.stop.is_set():
@@ -159,12 +159,11 @@ class _Session:
         """Nothing but empty places, or none that gave a rate, in two bursts."""
         return len(self._bursts) >= 2 and not self._places and not self._cut_short
 
-    def gave_up(self, busy: str) -> Attempt:
-        """Others work on: what there is, marked as cut short, or nothing at all."""
-        detail = (
-            f"{self._plan.device}: {busy}; measuring would disturb that, and be wrong; "
-            "it is tried again later"
-        )
+    def gave_up(self, busy: str | None) -> Attempt:
+        """Others work on, or come again and again, as the last burst says: what there is, marked
+        as cut short, or nothing at all."""
+        who = f"{self._plan.device}: {busy}" if busy else f"{self._bursts[-1].detail}, once more"
+        detail = f"{who}; measuring would disturb that, and be wrong; it is tried again later"
         if not self._bursts:
             return Skipped(
                 device=self._plan.device, reason=SkipReason.OTHERS_AT_WORK, detail=detail
