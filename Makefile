@@ -8,7 +8,7 @@ PYTHON := $(VENV)/bin/python
 INSTALL := $(PYTHON) -m pip --disable-pip-version-check install --quiet
 UV_VERSION := 0.13.9
 
-.PHONY: help run test lint lab lab-setup lock clean
+.PHONY: help run test lint lab lab-setup wheel deb lock clean
 
 help:
 	@echo "make run   set up, measure this machine's drives and arrays, then serve metrics until Ctrl-C"
@@ -38,6 +38,7 @@ lab: lab-setup
 
 lab-setup: $(VENV)/.dev
 	bash tests/lab/setup.sh
+	bash tests/lab/setup_systemd.sh
 
 $(PYTHON):
 	bash .ci/setup.sh $(VENV)
@@ -50,6 +51,9 @@ $(VENV)/.core: $(PYTHON) requirements.lock pyproject.toml
 $(VENV)/.dev: $(VENV)/.core requirements-dev.lock
 	$(INSTALL) --require-hashes -r requirements-dev.lock
 	touch $@
+
+wheel deb: $(VENV)/.core
+	$(PYTHON) systemd/deb/package.py $@
 
 # The locks hold versions and hashes and no addresses, so any mirror of the index serves them.
 lock: $(PYTHON)

@@ -15,7 +15,7 @@ from lab.command import Completed, Running
 from lab.emulator import Emulator
 from lab.host import HERE, REPOSITORY, LabError
 from lab.hypervisor import DriveCounters, Hypervisor
-from lab.image import build
+from lab.image import Image, build
 from lab.machine import ArraySpec, Machine, Transport
 
 BOOT_SECONDS = 90
@@ -52,7 +52,7 @@ class Guest:
     directory is the repository; PATH begins with the virtual environment of the tests.
     """
 
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: Machine, image: Image | None = None) -> None:
         """Boots; LabError with the console's last words when that fails or takes too long."""
         self.machine = machine
         self._damaged = False
@@ -63,7 +63,7 @@ class Guest:
         self._devices: dict[str, str] = {}
         self._emulator = Emulator(
             machine,
-            build(),
+            image or build(),
             {
                 "LAB_PYTHON": sys.executable,
                 "LAB_AGENT": str(HERE / "guest_agent.py"),

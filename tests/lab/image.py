@@ -34,9 +34,11 @@ class Image:
 
     kernel: Path
     initial_file_system: Path
+    root: Path | None = None
+    """A disk whose changes end with QEMU; None: the root is the host's own, over 9p."""
 
 
-def build() -> Image:
+def build(init: Path = HERE / "init.sh", root: Path | None = None) -> Image:
     """The image for the kernel in .lab, built anew only when something in it changed.
 
     Raises LabError when the kernel is absent or not in the form expected.
@@ -47,7 +49,8 @@ def build() -> Image:
     version = packed.name.removeprefix("vmlinuz-")
     return Image(
         kernel=_unpack_kernel(packed, LAB / f"vmlinux-{version}"),
-        initial_file_system=_pack_file_system(version),
+        initial_file_system=_pack_file_system(version, init),
+        root=root,
     )
 
 
@@ -63,9 +66,9 @@ def _unpack_kernel(packed: Path, target: Path) -> Path:
     return _publish(kernel, target)
 
 
-def _pack_file_system(version: str) -> Path:
+def _pack_file_system(version: str, init: Path) -> Path:
     modules = _modules(version)
-    parts = (Path(require_command("busybox")), HERE / "init.sh", *modules)
+    parts = (Path(require_command("busybox")), init, *modules)
     digest = hashlib.sha256("\n".join(part.name for part in parts).encode())
     for part in parts:
         digest.update(part.read_bytes())

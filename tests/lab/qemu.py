@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 
 from lab.image import Image
 from lab.machine import Drive, Machine, Transport
@@ -15,6 +16,9 @@ from lab.stores import Store, limits, nodes, top_node
 MIB = 1024 * 1024
 AHCI_PORTS = 6
 """Of one ich9-ahci controller."""
+
+ROOT_SERIAL = "lab-root"
+"""By which the guest's init finds the disk with its root, where it has one."""
 
 # Guest addresses are the same in every process (norandmaps), so that QEMU finds the code
 # it has translated already; both other settings only save time. A panic ends the guest.
@@ -49,10 +53,19 @@ def command_line(
         *("-chardev", f"socket,id=monitor,fd={monitor_fd}", "-mon", "monitor,mode=control"),
         *("-chardev", f"socket,id=agent,fd={agent_fd}", "-device", "virtio-serial-pci"),
         *("-device", "virtserialport,chardev=agent,name=lab-agent"),
-        "-virtfs",
-        "local,path=/,mount_tag=host,security_model=none,readonly=on,multidevs=remap",
+        *_root_arguments(image.root),
         *_drive_arguments(machine, stores),
     ]
+
+
+def _root_arguments(root: Path | None) -> tuple[str, ...]:
+    if root is None:
+        share = "local,path=/,mount_tag=host,security_model=none,readonly=on,multidevs=remap"
+        return ("-virtfs", share)
+    return (
+        *("-drive", f"file={root},format=raw,if=none,id=root,snapshot=on"),
+        *("-device", f"virtio-blk-pci,drive=root,serial={ROOT_SERIAL}"),
+    )
 
 
 def _drive_arguments(machine: Machine, stores: Mapping[str, Store]) -> Iterator[str]:
