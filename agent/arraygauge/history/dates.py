@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import dataclass
 
 from arraygauge.history.moment import Moment
+from arraygauge.values import frozen
 
 
 def word_number(connection: sqlite3.Connection, text: str) -> int:
@@ -24,7 +24,7 @@ def device_number(connection: sqlite3.Connection, stable_id: str) -> int:
     return number
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Epoch:
     """Ties uptime to dates, by both clocks of one moment: ``seconds`` is the date of uptime 0.
 

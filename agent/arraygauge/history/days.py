@@ -5,16 +5,16 @@ from __future__ import annotations
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
 from statistics import median
 
 from arraygauge.history.database import History
 from arraygauge.judge import Pace
+from arraygauge.values import frozen
 
 DAY_SECONDS = 86400.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DaySummary:
     """``made`` attempts, of which ``rated`` gave a rate and ``short`` were short of what was
     expected. Rates in bytes per second, None where none may be judged; ``floor`` and

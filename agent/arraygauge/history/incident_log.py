@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from dataclasses import dataclass
 from typing import Any
 
 from arraygauge.history.database import History
 from arraygauge.judge.findings import Severity
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class LoggedChange:
     """One change of an incident, and what was said of it then."""
 
@@ -22,7 +22,7 @@ class LoggedChange:
     headline: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class LoggedIncident:
     """An incident; dates are seconds since 1970. ``document`` is what was said last, whole."""
 

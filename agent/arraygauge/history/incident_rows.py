@@ -6,16 +6,17 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from arraygauge.history.dates import Epoch, device_number, uptime_now, word_number
 from arraygauge.history.moment import Moment
 from arraygauge.judge.findings import Cause, Finding, Matter, Origin, Severity
 from arraygauge.judge.incidents import Change, Incident
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Words:
     """What tell says of a change: in one line, and whole, as a JSON document."""
 
@@ -23,7 +24,7 @@ class Words:
     document: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Entry:
     """A change to be written. ``token`` names it from before it is first written."""
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import Array, BlockDevice, DeviceKind, Host
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class InventoryChange:
     """Something about a drive or array that is not as it was: ``what`` says which of its
     properties, or 'presence' for one that came or went; ``before`` is None where it was not

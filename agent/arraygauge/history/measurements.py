@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.history.database import History
 from arraygauge.history.dates import device_number, word_number
@@ -20,6 +20,7 @@ from arraygauge.judge.writes import judged_rate
 from arraygauge.probe.values import Attempt, Measurement, Route
 from arraygauge.probe.writes.values import WriteMeasurement
 from arraygauge.theory import SEQUENTIAL_READ, Access, Direction, Expectation, Workload
+from arraygauge.values import frozen
 
 KEPT_RAW_DAYS = 90
 KEPT_DAYS = 5 * 366
@@ -31,7 +32,7 @@ USUAL_READ = f"read-sequential-{SEQUENTIAL_READ.transfer_bytes}-"
 """How the word for what passes read begins."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MeasurementRecord:
     """One attempt on one array or drive, as it is kept; rates in bytes per second.
 
@@ -228,7 +229,7 @@ def _insert(connection: sqlite3.Connection, record: MeasurementRecord) -> None:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class KnownDevice:
     """An array or drive that was ever measured: its latest name, and when that was last."""
 

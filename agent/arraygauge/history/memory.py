@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 import sqlite3
-from dataclasses import dataclass
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -14,6 +13,7 @@ from arraygauge.history.moment import Clock
 from arraygauge.history.pen import Pen
 from arraygauge.judge.findings import Cause
 from arraygauge.judge.state import Serving
+from arraygauge.values import frozen
 
 _log = logging.getLogger(__name__)
 SERVING_KEY = "serving"
@@ -85,14 +85,14 @@ def recalled(history: History, key: str, kind: Any) -> Any | None:
         return None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Slot:
     array_id: str
     slot: int
     drive: Cause
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Serving:
     slots: tuple[_Slot, ...]
     arrays: dict[str, str]

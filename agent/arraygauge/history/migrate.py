@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+
+from arraygauge.values import frozen
 
 APPLICATION_ID = int.from_bytes(b"agau", "big")
 """In the file's header (PRAGMA application_id), so that another program's file is known."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Migration:
     number: int
     statements: tuple[str, ...]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Moment:
     """``wall_seconds`` since 1970; ``uptime_seconds`` since boot, suspension included
     (CLOCK_BOOTTIME, clock_gettime(2)); ``boot_id`` None where the kernel does not tell it."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 
 from arraygauge.history.dates import Epoch, epoch_of, word_number
@@ -17,6 +17,7 @@ from arraygauge.history.incident_rows import Entry
 from arraygauge.history.moment import Moment
 from arraygauge.history.pen import Pen, Work
 from arraygauge.judge.incidents import ChangeKind
+from arraygauge.values import frozen
 
 
 class Sent(StrEnum):
@@ -27,7 +28,7 @@ class Sent(StrEnum):
     SUPERSEDED = "superseded"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Delivery:
     """One message to one channel. ``token`` names the change it tells of; ``change`` orders it
     among others. ``tried`` is the last attempt; the next is due ``wait_seconds`` after it.

@@ -9,17 +9,17 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from arraygauge.history.database import History
 from arraygauge.history.problems import HistoryError
+from arraygauge.values import frozen
 
 Work = Callable[[sqlite3.Connection], None]
 MOST_HELD = 5000
 """Pieces of work held in memory; beyond it the oldest that may be missed are."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Held:
     work: Work
     key: str | None

@@ -9,7 +9,6 @@ from __future__ import annotations
 import secrets
 import sqlite3
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 
 from arraygauge.history.dates import device_number, epoch_of
 from arraygauge.history.incident_rows import (
@@ -32,9 +31,10 @@ from arraygauge.judge.incidents import (
     IncidentBook,
     book_of,
 )
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Channel:
     """A way of telling, by its name, and from which severity on it is used."""
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from arraygauge.history.database import History
 from arraygauge.history.dates import device_number
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Silence:
     """``cause_id`` None: of everything. Dates are seconds since 1970."""
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Collection, Container, Iterator, Sequence
-from dataclasses import dataclass
 
 from arraygauge.history.moment import Moment
 from arraygauge.probe.budget import DAY_SECONDS, Charge, Spending
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Entry:
     """A charge and when it began."""
 
@@ -65,7 +65,7 @@ def _boot(connection: sqlite3.Connection, boot_id: str | None) -> int | None:
     return number
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class StoredEntry:
     row: int
     burst: int

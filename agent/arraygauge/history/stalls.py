@@ -5,17 +5,17 @@ from __future__ import annotations
 import secrets
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from arraygauge.history.database import History
 from arraygauge.history.dates import device_number, word_number
 from arraygauge.history.pen import Pen
+from arraygauge.values import frozen
 
 KEPT_STALLS = 5000
 """The newest, of all drives together: some half a megabyte."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class StallRecord:
     """``name`` is what the kernel called the drive then; ``milliseconds`` may be off by
     ``error_milliseconds``. ``hang`` from three seconds on."""

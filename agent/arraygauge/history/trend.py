@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.history.database import BUSY_SECONDS, History
@@ -18,9 +17,10 @@ from arraygauge.history.measurements import USUAL_READ, plain_read_of
 from arraygauge.history.problems import as_history_errors
 from arraygauge.judge.findings import Severity
 from arraygauge.probe.values import Route
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Stretch:
     """What was measured in one stretch of time: bytes per second, the mean and the ends.
     ``at_seconds`` is the mean moment of it. ``floor`` and ``ceiling`` are the mean of what was
@@ -35,7 +35,7 @@ class Stretch:
     ceiling: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class IncidentSpan:
     """An incident in short. ``document`` is what was said of it last, as JSON."""
 
@@ -51,7 +51,7 @@ class IncidentSpan:
     document: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SizedRate:
     """The latest rate at one transfer size, bytes per second."""
 

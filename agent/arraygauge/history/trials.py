@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from pydantic import TypeAdapter
 
@@ -21,6 +20,7 @@ from arraygauge.judge.state import drive_of
 from arraygauge.judge.trialled import Figure
 from arraygauge.theory.geometry import DEFAULT_LAYOUTS
 from arraygauge.theory.values import Workload
+from arraygauge.values import frozen
 
 PREFIX = "trial "
 _LAID_OUT = (Level.RAID5, Level.RAID6, Level.RAID10)
@@ -28,7 +28,7 @@ _LAID_OUT = (Level.RAID5, Level.RAID6, Level.RAID10)
 _UNCHUNKED = (Level.RAID1, Level.LINEAR)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Shape:
     """What makes an array the same as one in a trial; ``drives`` are stable ids."""
 
@@ -50,7 +50,7 @@ class Shape:
         return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:32]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PastTrial:
     """One option as it was measured in a trial, with what had been asked of it."""
 

@@ -8,9 +8,9 @@ asks the drive nothing.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from arraygauge.inventory.scalars import parse_label
+from arraygauge.values import frozen
 
 _WORDS = 256
 _SERIAL = range(10, 20)
@@ -20,7 +20,7 @@ _GENERATIONS = ((3, 6_000_000_000), (2, 3_000_000_000), (1, 1_500_000_000))
 _WORD = re.compile(r"[0-9a-f]{4}")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class AtaIdentity:
     """The parts of IDENTIFY DEVICE that inventory needs."""
 

@@ -7,7 +7,6 @@ sectors whatever the drive's block size; queue limits are in bytes.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from arraygauge.inventory.block_entry import BlockEntry
 from arraygauge.inventory.identities import Known
@@ -28,12 +27,13 @@ from arraygauge.inventory.temperature import find_temperature_file
 from arraygauge.inventory.transport import Transport, transport_of
 from arraygauge.inventory.tree import Reader
 from arraygauge.inventory.values import BlockDevice, DeviceKind, Mount
+from arraygauge.values import frozen
 
 _BELIEVED = frozenset({Transport.SATA, Transport.SAS, Transport.NVME, Transport.SCSI})
 """Transports whose drives say themselves whether they turn; elsewhere 1 is only the default."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Surroundings:
     """What one device's reading needs of all the others'."""
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from arraygauge.inventory.kind import classify
 from arraygauge.inventory.problems import ProblemKind
@@ -15,13 +14,14 @@ from arraygauge.inventory.scalars import parse_device_number, parse_flag
 from arraygauge.inventory.sysfs_path import below_devices
 from arraygauge.inventory.tree import Reader
 from arraygauge.inventory.values import DeviceKind, DeviceNumber
+from arraygauge.values import frozen
 
 BLOCK_CLASS = "/sys/class/block"
 _NO_NUMBER = (0, 0)
 _HEAD = re.compile(r"nvme(\d+)n(\d+)")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class BlockEntry:
     """One entry of /sys/class/block, before its attributes are read."""
 

@@ -10,13 +10,13 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from types import TracebackType
 from typing import Self
 
 from arraygauge.inventory.block_entry import BLOCK_CLASS
 from arraygauge.inventory.tree import Reader, Tree
 from arraygauge.units import SECTOR_BYTES
+from arraygauge.values import frozen
 
 _WITHOUT_DISCARDS = 11
 _WITHOUT_FLUSHES = 15
@@ -30,7 +30,7 @@ _WRAP_SECONDS = 2**32 / 1000
 """The kernel prints times as 32-bit milliseconds, whatever the machine's word length."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class IoCounters:
     """One device's counters: totals since it appeared, but for ``in_flight``.
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from arraygauge.values import frozen
 
 
 class EventKind(StrEnum):
@@ -19,7 +20,7 @@ class EventKind(StrEnum):
     """A source of events cannot be listened to; ``action`` says why."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class KernelEvent:
     """One reason to look again. It says where something happened, never what is so now."""
 

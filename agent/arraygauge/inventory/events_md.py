@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import os
 import select
-from dataclasses import dataclass
 from typing import Protocol
 
 from arraygauge.inventory.block_entry import BLOCK_CLASS
 from arraygauge.inventory.events import EventKind, KernelEvent
 from arraygauge.inventory.mdstat import PATH as MDSTAT
 from arraygauge.inventory.tree import Reader, Tree
+from arraygauge.values import frozen
 
 WAKES = select.POLLPRI | select.POLLERR
 MOST_WATCHED = 512
@@ -42,7 +42,7 @@ class Poller(Protocol):
     def unregister(self, fd: int, /) -> None: ...
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _File:
     path: str
     array: str

@@ -8,7 +8,6 @@ kernel keeps what the drive said when it was found.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from arraygauge.inventory import links_sata, links_usb
 from arraygauge.inventory.block_entry import BlockEntry
@@ -16,12 +15,13 @@ from arraygauge.inventory.scalars import parse_count, parse_label
 from arraygauge.inventory.sysfs_path import DEVICES
 from arraygauge.inventory.tree import Reader
 from arraygauge.inventory.udev import Properties
+from arraygauge.values import frozen
 
 _UNIT_SERIAL_PAGE = 0x80
 _ENCODED = re.compile(r"\\x([0-9a-f]{2})")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Hardware:
     """A drive's own words about itself, None where it gave none."""
 

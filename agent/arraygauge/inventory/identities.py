@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from arraygauge.inventory import identity
 from arraygauge.inventory.block_entry import BlockEntry
@@ -15,6 +14,7 @@ from arraygauge.inventory.sysfs_path import DEVICES, last_name, prefixes
 from arraygauge.inventory.tree import Reader
 from arraygauge.inventory.udev import AskUdev
 from arraygauge.inventory.values import DeviceKind
+from arraygauge.values import frozen
 
 _HARDWARE = frozenset({DeviceKind.DRIVE, DeviceKind.OPTICAL, DeviceKind.NETWORK})
 _SOFTWARE = "virtual/block/"
@@ -22,7 +22,7 @@ _SOFTWARE = "virtual/block/"
 _ATA_PORT = re.compile(r"ata\d+")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Known:
     """A device's identity and, for hardware, what it said of itself."""
 

@@ -10,10 +10,11 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.hardware import Hardware
 from arraygauge.inventory.udev import Properties
+from arraygauge.values import frozen
 
 _UUID_SEPARATORS = re.compile(r"[-:]")
 _NAA = re.compile(r"(?:naa\.|0x)([0-9a-f]{16}|[0-9a-f]{32})")
@@ -35,7 +36,7 @@ _NUMBERED = (
 """Names on a device path that carry a number given in order of discovery, and what stays."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Identity:
     """A stable id and which kind of evidence it rests on."""
 

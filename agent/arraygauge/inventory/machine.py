@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.inventory.scalars import parse_label
 from arraygauge.inventory.tree import Reader, Tree
+from arraygauge.values import frozen
 
 _BOOT_ID = "/proc/sys/kernel/random/boot_id"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Machine:
     """Name, boot and kernel; the boot id changes with every boot."""
 

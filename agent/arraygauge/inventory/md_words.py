@@ -7,13 +7,13 @@ from it (drivers/md/md.c), the source holds.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeVar
 
 from arraygauge.inventory.scalars import parse_count, parse_signed
 from arraygauge.inventory.values import ArrayState, Level, MemberState, SyncAction
 from arraygauge.units import KIB, SECTOR_BYTES
+from arraygauge.values import frozen
 
 Word = TypeVar("Word", bound=StrEnum)
 
@@ -65,7 +65,7 @@ def parse_new_and_old(text: str) -> int | None:
     return int(match[1])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SyncProgress:
     """md/sync_completed: bytes done and in all, None while none runs."""
 

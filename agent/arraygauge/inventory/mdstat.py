@@ -9,11 +9,12 @@ of each level, md_bitmap_status. Amounts are in KiB, speeds in KiB/s. The number
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.problems import ProblemKind
 from arraygauge.inventory.tree import Reader
 from arraygauge.units import KIB
+from arraygauge.values import frozen
 
 PATH = "/proc/mdstat"
 
@@ -35,7 +36,7 @@ _BITMAP = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MdstatMember:
     """``sdb1[1](W)(F)``: index in the metadata and the flags' letters."""
 
@@ -44,7 +45,7 @@ class MdstatMember:
     flags: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MdstatProgress:
     """A running resync, recovery, reshape or check."""
 
@@ -55,7 +56,7 @@ class MdstatProgress:
     bytes_per_second: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MdstatBitmap:
     """The write-intent bitmap's pages in use and what one bit stands for."""
 
@@ -65,7 +66,7 @@ class MdstatBitmap:
     file: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MdstatArray:
     """One array's lines."""
 
@@ -91,7 +92,7 @@ class MdstatArray:
     bitmap: MdstatBitmap | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Mdstat:
     """The whole file."""
 

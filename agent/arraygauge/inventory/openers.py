@@ -10,16 +10,16 @@ import os
 import stat
 from collections.abc import Collection, Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.inventory.values import DeviceNumber
+from arraygauge.values import frozen
 
 _NODES = "/dev/"
 """Looked at by name first: to ask what a file is may wait, on a server that does not answer."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Opener:
     """A process that has the device open, by its id and the kernel's name for it."""
 

@@ -6,16 +6,15 @@ present).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.inventory.scalars import parse_count
 from arraygauge.inventory.tree import Reader, Tree
+from arraygauge.values import frozen
 
 _SUPPLIES = "/sys/class/power_supply"
 _RESERVES = frozenset({"Battery", "UPS"})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Supply:
     """One supply of the machine itself; None is what it does not tell."""
 

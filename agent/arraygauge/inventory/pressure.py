@@ -7,15 +7,15 @@ boot; its averages over 10 s and more are too slow to see a burst begin.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from arraygauge.inventory.tree import Reader, Tree
+from arraygauge.values import frozen
 
 _IO_PRESSURE = "/proc/pressure/io"
 _LINE = re.compile(r"(some|full) (?:\S+ )*?total=([0-9]{1,20})(?: .*)?", re.ASCII)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Pressure:
     """Seconds since boot during which tasks waited: some of them, or all at once.
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from arraygauge.values import frozen
 
 
 class ProblemKind(StrEnum):
@@ -15,7 +16,7 @@ class ProblemKind(StrEnum):
     FAILED = "failed"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ReadProblem:
     """A kernel file that should have been readable and was not."""
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 import errno
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
 from arraygauge.inventory.problems import ProblemKind, ReadProblem
+from arraygauge.values import frozen
 
 T = TypeVar("T")
 
@@ -40,7 +40,7 @@ _KINDS = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Tree:
     """Where the kernel's files are: sysfs at root/sys, procfs at root/proc."""
 

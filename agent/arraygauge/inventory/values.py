@@ -10,11 +10,11 @@ Documentation/admin-guide/md.rst; a word this program does not know becomes
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.inventory.problems import ReadProblem
 from arraygauge.inventory.transport import Transport
+from arraygauge.values import frozen
 
 DeviceNumber = tuple[int, int]
 """Major and minor number."""
@@ -106,7 +106,7 @@ class MemberState(StrEnum):
     UNKNOWN = "unknown"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class LinkRate:
     """Signalling rate before encoding: what the link trained to, or could."""
 
@@ -114,7 +114,7 @@ class LinkRate:
     lanes: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Link:
     """One hop between a drive and the CPU; shared when several devices pass it.
 
@@ -131,7 +131,7 @@ class Link:
     parent_id: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Mount:
     """One line of /proc/self/mountinfo, proc(5)."""
 
@@ -147,7 +147,7 @@ class Mount:
         return "ro" in self.options
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class BlockDevice:
     """One entry of /sys/class/block.
 
@@ -195,7 +195,7 @@ class BlockDevice:
     """The kernel has put the disk to sleep (runtime power management): a read would wake it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Member:
     """One md/dev-X directory.
 
@@ -234,7 +234,7 @@ class Member:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Array:
     """One md array, from /sys/block/mdX/md and /proc/mdstat."""
 
@@ -287,7 +287,7 @@ class Array:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Host:
     """Everything inventory saw at one moment; a snapshot, never mutated."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median_high
 
 from arraygauge.inventory.values import Array, Host, MemberState
@@ -21,6 +21,7 @@ from arraygauge.theory import (
     expect_array,
 )
 from arraygauge.theory.walls import Wall
+from arraygauge.values import frozen
 
 
 def assess_array(
@@ -145,7 +146,7 @@ def _lone_laggard(lagging: tuple[OddMember, ...]) -> tuple[OddMember, ...]:
     return ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Model:
     """One array's expectation as a function of its members' rates alone."""
 

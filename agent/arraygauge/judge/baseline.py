@@ -10,13 +10,14 @@ line through the probe's places (probe/centre.py).
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import hypot, sqrt
 from statistics import NormalDist, median
 
 from arraygauge.judge.robust import band_deviation, mad, mann_kendall, theil_slope
 from arraygauge.probe.values import Measurement
 from arraygauge.theory.values import Direction
+from arraygauge.values import frozen
 
 READINGS_NEEDED = 168
 """A week of hourly passes. For readings with an autocorrelation of 0.3 the median's standard
@@ -45,7 +46,7 @@ WARMTH_SURE = 4.0
 """Kendall's statistic in its standard deviations: 3, widened for autocorrelation."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class BaselineKey:
     """``stable_id`` is the drive's, partition's or array's; ``workload`` an opaque word for
     everything else that was asked and by which route."""
@@ -55,7 +56,7 @@ class BaselineKey:
     workload: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Reading:
     """One usable measurement. ``error`` is the rate's standard error as a share of it, from
     the measurement's interval; None where there were too few places for one. ``empty_share``
@@ -68,7 +69,7 @@ class Reading:
     empty_share: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Warmth:
     """How the rate follows temperature: a share of it for each degree away from ``middle``,
     known between the lowest and highest temperature learned and not beyond."""
@@ -79,7 +80,7 @@ class Warmth:
     high_celsius: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Learning:
     """A baseline that is not there yet. ``fingerprint`` is the hardware's, opaque."""
 
@@ -88,7 +89,7 @@ class Learning:
     readings: tuple[Reading, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Baseline:
     """What is usual. ``bytes_per_second`` at the middle temperature; ``spread`` and
     ``usual_error`` (of one measurement by itself, part of the spread) as shares of it.
@@ -107,7 +108,7 @@ class Baseline:
     usual_empty_share: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Deviation:
     """A reading against its baseline: as a share of what was expected, negative for slower,
     and how many spreads (its own excess uncertainty included) that is."""

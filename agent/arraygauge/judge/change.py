@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from itertools import accumulate
 from math import exp, sqrt
 from statistics import median
 
 from arraygauge.judge.robust import weighted_median
+from arraygauge.values import frozen
 
 AUTOCORRELATION = 0.3
 """What one value takes over from the value before, at most: assumed, as a reserve."""
@@ -26,7 +26,7 @@ class Shape(StrEnum):
     UNTOLD = "too few readings to tell a step from a trend"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Point:
     """``value`` is the distance from the usual level, in standard deviations of chance."""
 
@@ -34,7 +34,7 @@ class Point:
     value: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Change:
     """``index`` is the first point changed; ``sure`` the odds of the better fitting shape
     against the other as a share, 0.5 to 1."""

@@ -12,16 +12,17 @@ approximation (Sequential Analysis 1985, as in Montgomery 9.1.2) is a second way
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from math import exp, sqrt
 from statistics import NormalDist
+
+from arraygauge.values import frozen
 
 CELLS = 101
 """Odd, so that one cell of the EWMA's lies around its target; more change no run length that
 the tests check by half a per cent."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Cusum:
     """``reference`` (K) is subtracted from every deviation from ``target``; ``decision`` (H)
     is the sum beyond which it signals. All in the unit of the values."""
@@ -31,7 +32,7 @@ class Cusum:
     decision: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class CusumState:
     """The two sums, both 0 or more, and for how many values each has been above 0: these
     point to where the change began."""
@@ -55,7 +56,7 @@ def advance_cusum(chart: Cusum, state: CusumState, value: float) -> CusumState:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Ewma:
     """``weight`` (lambda, over 0 to 1) is the newest value's; ``width`` (L) the limits' distance
     from ``target`` in standard deviations of the average. ``deviation`` is one value's."""
@@ -66,7 +67,7 @@ class Ewma:
     width: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class EwmaState:
     """The average, and how many values are in it."""
 

@@ -8,7 +8,7 @@ lie alike in their noise (relative spread up to 2 %, autocorrelation up to 0.3):
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from enum import StrEnum
 from math import hypot, pi, sqrt
 from statistics import median
@@ -34,6 +34,7 @@ from arraygauge.judge.charts import (
     ewma_limits,
 )
 from arraygauge.judge.robust import mann_kendall, theil_slope
+from arraygauge.values import frozen
 
 SUMS = Cusum(target=0.0, reference=1.75, decision=8.0)
 """In spreads of the baseline. What lasts is found beyond 1.75 of them: by mean, a change of
@@ -74,7 +75,7 @@ class Watch(StrEnum):
     WATCHING = "watching"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Onset:
     """Since when, and what the change looks like; ``sure`` from 0.5 to 1 of that."""
 
@@ -83,7 +84,7 @@ class Onset:
     sure: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DriftState:
     """All that is remembered beside the baseline. ``recent`` holds the newest readings,
     ``blocks`` medians of ``BLOCK`` deviations each; ``counted`` all readings since the
@@ -99,7 +100,7 @@ class DriftState:
     unusable: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DriftFinding:
     """A change that lasts. Shares are of the expected rate, negative for slower.
 
@@ -122,7 +123,7 @@ class DriftFinding:
     baseline: Baseline
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Level:
     """The smoothed present, as a share away from the expected rate, and its limits by chance."""
 
@@ -131,7 +132,7 @@ class Level:
     high_share: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Watched:
     """One subject under watch: what is usual and what was seen since."""
 

@@ -7,7 +7,7 @@ do members that did not change in an array that did: the array is the cause then
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.values import Array, Host
 from arraygauge.judge.baseline import Baseline
@@ -17,9 +17,10 @@ from arraygauge.judge.drift_subjects import compares, members_of
 from arraygauge.judge.findings import Cause
 from arraygauge.judge.state import array_cause, drive_of
 from arraygauge.judge.values import Status
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Blame:
     """One cause, what it did, and whom else that explains (``covers``, by stable id).
     ``together`` counts members that changed alike."""
@@ -75,7 +76,7 @@ def _present(
     return {stable_id: move for stable_id, move in moves.items() if stable_id not in silent}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Change:
     """Who changed in one array, in one direction. ``whole`` is the array's own move."""
 

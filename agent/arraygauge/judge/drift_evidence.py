@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from statistics import median
 
@@ -12,6 +11,7 @@ from arraygauge.judge.baseline import Baseline
 from arraygauge.judge.drift import DriftFinding, Watched, present_level
 from arraygauge.judge.state import drive_of
 from arraygauge.judge.values import ArrayVerdict, DeviceVerdict
+from arraygauge.values import frozen
 
 HOTTER_CELSIUS = 8.0
 """More than a warm day does to a drive. Common practice, no published source."""
@@ -28,7 +28,7 @@ class Sign(StrEnum):
     ERRORS_GREW = "errors grew"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Counts:
     """What md has counted on one cause: corrected read errors and ranges held for unreadable of
     a drive, disagreement found by the last check of an array. 0 where md does not say."""
@@ -45,7 +45,7 @@ class Counts:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Peers:
     """The other members of ``array_name``: how many of them are watched, and by what share the
     one in their middle is now away from its own past."""
@@ -55,7 +55,7 @@ class Peers:
     share: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DriftFacts:
     """What the words about a drift are made of.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median
 
 from arraygauge.judge.baseline import Baseline, Deviation, Learning, deviation_of
@@ -20,6 +20,7 @@ from arraygauge.judge.drift import (
 from arraygauge.judge.drift_subjects import Subject, members_of
 from arraygauge.judge.findings import Cause
 from arraygauge.judge.values import ArrayVerdict, DeviceVerdict, Status
+from arraygauge.values import frozen
 
 LEANING = SUMS.decision / 4
 """A member whose own sum has come so far when its array's chart alarms explains the array."""
@@ -31,7 +32,7 @@ with a wild reading of a tenth on top."""
 PEERS_KEEP = 0.1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Move:
     """How one cause moves: ``drift`` where that is known to last, ``leaning`` to which side its
     chart has come some way. ``now`` is this pass's reading of it."""

@@ -7,7 +7,6 @@ synchronising does other work, and tells nothing of what it usually does.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import Array, BlockDevice, Host
 from arraygauge.judge.baseline import BaselineKey, Reading, key_of, on_hardware, reading_of
@@ -16,13 +15,14 @@ from arraygauge.judge.findings import Cause
 from arraygauge.judge.state import array_cause, drive_of
 from arraygauge.judge.values import ArrayVerdict, DeviceVerdict, Protection, Status
 from arraygauge.probe.values import Measurement
+from arraygauge.values import frozen
 
 FORGOTTEN_AFTER_PASSES = 5000
 """Without a reading: more than half a year of hourly passes."""
 _WHOLE = (Protection.WHOLE, Protection.NEVER_ANY)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Subject:
     """One subject as a pass saw it. ``cause`` is whom a change of it is put down to: the drive
     behind a partition. ``key`` and ``reading`` are None where the pass gave nothing usable."""

@@ -7,7 +7,7 @@ much further, when its shape is known, or when there is new evidence; not with e
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from arraygauge.judge.change import Shape
 from arraygauge.judge.drift import Course, Watched, accept_present
@@ -26,12 +26,13 @@ from arraygauge.judge.drift_subjects import Subject, follow_pass, members_of, su
 from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
 from arraygauge.judge.state import array_cause
 from arraygauge.judge.values import Status
+from arraygauge.values import frozen
 
 STEPS = (0.05, 0.1, 0.2, 0.4)
 """Shares at which a change that goes on is worth telling again."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Told:
     """What was told of a cause: its name, how many of ``STEPS`` it had passed, its shape, the
     evidence, and the stable ids of all that it explains."""
@@ -43,7 +44,7 @@ class Told:
     covers: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DriftMemory:
     """All that is kept from pass to pass and over restarts. ``told`` and ``counts`` by the
     stable ids of causes; ``counts`` are those from while a cause did as usual."""

@@ -8,8 +8,10 @@ those of ITU-T X.733.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import IntEnum, StrEnum
+
+from arraygauge.values import frozen
 
 PATH_PREFIX = "path "
 """Begins the stable id of a cause that is no device: what devices share on their way."""
@@ -63,7 +65,7 @@ class Origin(StrEnum):
     AGENT = "agent"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Cause:
     """What is at fault, by stable id; ``name`` is what the kernel calls it now."""
 
@@ -71,7 +73,7 @@ class Cause:
     name: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Finding:
     """One cause and its matter.
 
@@ -92,7 +94,7 @@ class Finding:
     """Other findings with the same cause, told with this one."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Observation:
     """All that one origin found at one look.
 

@@ -7,7 +7,7 @@ shortfall that was measured is taken to stay in other conditions.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.values import Array, Host
 from arraygauge.judge.arrays import expected_rates, member_rates
@@ -30,6 +30,7 @@ from arraygauge.theory import (
 from arraygauge.theory.conditions import Condition, condition_of, in_condition, with_heads
 from arraygauge.theory.footage import most_streams
 from arraygauge.theory.shape import rotational_of
+from arraygauge.values import frozen
 
 Band = tuple[float, float]
 """Least and most, bytes per second."""
@@ -129,7 +130,7 @@ def _model(
     return with_heads(model, heads) if model is not None else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Scale:
     """What was measured of an array against what the model gave for the same: ``one`` is the
     expectation, ``rate`` was measured; ``share`` of the expected is given in any condition."""
@@ -195,7 +196,7 @@ def _in(model: ArrayModel, condition: Condition, promise: Promise, scale: _Scale
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Way:
     """One way an array can be in a condition. ``band`` makes rates of an expectation."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
@@ -12,9 +11,10 @@ from arraygauge.theory.expect import MemberRate
 from arraygauge.theory.footage import Stream
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.paths import Board
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Promise:
     """``streams`` of one kind played at once, with ``headroom`` (a share of the array's rate)
     left free; ``streams`` None where it is only asked how many there may be."""
@@ -42,7 +42,7 @@ class Basis(StrEnum):
     PREDICTED = "predicted"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Carried:
     """What an array carries in one condition.
 
@@ -73,7 +73,7 @@ class Carried:
         return Holding.TIGHT if self.bare_streams >= wanted else Holding.FAILS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Grasp:
     """What a pass learned of an array that the next look can judge it by: its members' rates in
     bytes per second by name, which of them have heads to move, its shape in that pass, and the
@@ -87,7 +87,7 @@ class Grasp:
     board: Board
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class FootageVerdict:
     """One promise, in every condition that the level survives; nothing ``carried`` where too
     little is known of the array."""

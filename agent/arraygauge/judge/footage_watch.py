@@ -9,7 +9,7 @@ kernel's word on a loss or a rebuild at once.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from arraygauge.inventory.values import Array, Host
 from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
@@ -20,6 +20,7 @@ from arraygauge.judge.state import array_cause
 from arraygauge.judge.values import Status
 from arraygauge.theory.conditions import Condition
 from arraygauge.theory.footage import needed_bytes_per_second
+from arraygauge.values import frozen
 
 _EXPLAINS = frozenset(
     {
@@ -44,7 +45,7 @@ _PASSES = 2
 _BROKEN = (Holding.TIGHT, Holding.FAILS)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class BrokenPromise:
     """``streams`` of a kind were promised, and ``carried`` are at most, with the headroom left
     free; without it ``bare_streams``. Rates in bytes per second."""
@@ -61,7 +62,7 @@ class BrokenPromise:
     holding: Holding
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class FootageFacts:
     """One array's promises that do not hold."""
 
@@ -69,7 +70,7 @@ class FootageFacts:
     broken: tuple[BrokenPromise, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Standing:
     """Promises of one array that do not hold: for ``sure``, or by a single pass only, which
     begins nothing and ends nothing."""
@@ -88,7 +89,7 @@ class _Standing:
         return FootageFacts(array_name=self.array.name, broken=broken) if broken else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class FootageWatch:
     """What is promised, as the latest pass judged it, and how the arrays stand since.
 

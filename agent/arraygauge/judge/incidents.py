@@ -8,10 +8,11 @@ a clock that never goes back (the caller maps them to dates).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from enum import StrEnum
 
 from arraygauge.judge.findings import Finding, Matter, Observation, Origin, Severity, by_cause
+from arraygauge.values import frozen
 
 REOPEN_WITHIN_SECONDS = 900.0
 """Closed no longer ago than this, the same cause is the same incident again."""
@@ -22,7 +23,7 @@ FORGOTTEN_AFTER_SECONDS = 7 * 86400.0
 """How long a closed incident stays in the book; the history keeps it for good."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Patience:
     """How much it takes for an origin's word to open an incident, and to close it: so many
     looks in a row, over so many seconds at least."""
@@ -59,7 +60,7 @@ class ChangeKind(StrEnum):
     CLOSED = "closed"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Incident:
     """One cause's trouble. ``finding`` is the joined one it was last seen as.
 
@@ -85,7 +86,7 @@ class Incident:
         return self.reopened >= FLAPS_TO_DAMP
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Change:
     """``told`` is false for one that flapping keeps quiet; the history has it all the same."""
 
@@ -95,7 +96,7 @@ class Change:
     told: bool = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Claim:
     """One origin's finding on one cause: how often it was made in a row, and since when it
     was looked for in vain."""
@@ -124,7 +125,7 @@ LOSSES = frozenset(
 """Of these an array has one at a time: the next one takes the place of the last at once."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class IncidentBook:
     """All that is known of incidents. ``incidents`` by the cause's stable id; ``next_number``
     is never given twice."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
 from math import inf
 
 from arraygauge.inventory.values import Host
@@ -14,6 +13,7 @@ from arraygauge.judge.strays import looks_needed
 from arraygauge.judge.values import ArrayVerdict, DeviceVerdict, Pace, Status, Tolerances
 from arraygauge.judge.values import Cause as SlowCause
 from arraygauge.probe.values import Attempt, Measurement, Outcome
+from arraygauge.values import frozen
 
 _TROUBLES = {
     Outcome.READ_ERROR: (Matter.READ_ERRORS, Severity.MAJOR),
@@ -34,7 +34,7 @@ _TELLING = (Outcome.COMPLETED, Outcome.BUDGET_SPENT, *_TROUBLES)
 """Outcomes that say something of the device. Others leave open what it would have done."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Slow:
     severity: Severity
     looks: int

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from statistics import median_high
 
 from arraygauge.inventory.values import Host
 from arraygauge.judge.footage_values import Promise
 from arraygauge.judge.values import Tolerances
 from arraygauge.theory import BARE, Board, MemberRate
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Grounds:
     """What verdicts stand on besides measurements: what a person declared.
 

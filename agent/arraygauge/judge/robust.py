@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from math import ceil, sqrt
 from statistics import NormalDist, median
+
+from arraygauge.values import frozen
 
 MAD_TO_DEVIATION = 1 / NormalDist().inv_cdf(0.75)
 """1.4826: makes the median absolute deviation of normal values their standard deviation."""
@@ -34,7 +35,7 @@ def theil_slope(points: Sequence[tuple[float, float]]) -> float | None:
     return median(slopes) if slopes else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Kendall:
     """Rising less falling pairs of a series, the variance of that by chance (ties taken out),
     and how many standard deviations it is, corrected for continuity."""

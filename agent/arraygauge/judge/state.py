@@ -7,18 +7,19 @@ remembered from look to look (``Serving``), and its loss keeps the drive's name.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from arraygauge.inventory.values import Array, Host, SyncAction
 from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
 from arraygauge.judge.health import health_of
 from arraygauge.judge.values import Health, Protection
+from arraygauge.values import frozen
 
 Slot = tuple[str, int]
 """An array's stable id, and a slot of it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Serving:
     """Which drive last served each slot, and the arrays that were there; kept over restarts.
 
@@ -29,7 +30,7 @@ class Serving:
     arrays: Mapping[str, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ProtectionFacts:
     """What the words about a loss are made of."""
 
@@ -42,7 +43,7 @@ class ProtectionFacts:
     sync_bytes_per_second: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SyncFacts:
     """An array that is whole and at work on itself."""
 
@@ -51,7 +52,7 @@ class SyncFacts:
     delayed: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class CountFacts:
     """A number that should be nought: bad block ranges of a member, mismatched bytes."""
 

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.theory.plan import Option, PlannedOption, Prediction, recommended_option
 from arraygauge.theory.plan_front import by_balance
 from arraygauge.theory.values import Expectation
+from arraygauge.values import frozen
 
 ALIKE = 0.05
 """Options whose measured merits differ by less are taken for equals: a repeated measurement
 differs by about as much (practice.md, same drive and place ± 3 to 5 %, common practice)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Figure:
     """A measured rate and the interval it lies in, bytes per second; no interval where there were
     fewer than six places."""
@@ -31,7 +32,7 @@ class Figure:
         return (self.high - self.low) / 2 / self.rate
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Trialled:
     """One option as it was built and measured. A figure is None where there is none, and
     ``problem`` says why. ``written_bytes`` is what all members took, by the kernel's count."""
@@ -51,7 +52,7 @@ class Trialled:
         return self.read is not None and self.write is not None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Compared:
     """An option measured and predicted."""
 
@@ -67,7 +68,7 @@ class Compared:
         return miss(self.trialled.write, self.prediction.write)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Choice:
     """``measured`` is what the figures recommend, ``predicted`` what the model does. They agree
     where the model's option is, in what was measured, as good as the other within ``ALIKE``."""

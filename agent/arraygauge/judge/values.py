@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Link
@@ -11,9 +10,10 @@ from arraygauge.probe.values import Attempt
 from arraygauge.probe.writes.values import WriteAttempt
 from arraygauge.theory import Expectation, Survivable
 from arraygauge.theory.walls import Wall
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Tolerances:
     """Shares of the expected rate below which something is said.
 
@@ -59,7 +59,7 @@ class Cause(StrEnum):
     LOW_LINK = "link trained low"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class OddMember:
     """A member unlike its peers: its own rate and theirs, bytes per second.
 
@@ -74,7 +74,7 @@ class OddMember:
     explained_share: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Health:
     """``lost`` names members that failed or are gone; ``missing_slots`` also counts
     slots nobody holds; ``silent`` are members gone without md saying so."""
@@ -89,7 +89,7 @@ class Health:
     rebuilding: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DeviceVerdict:
     """One drive or partition. ``ratio`` is None where nothing says what it should do."""
 
@@ -102,7 +102,7 @@ class DeviceVerdict:
     low_links: tuple[Link, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ArrayVerdict:
     """One array.
 
@@ -126,7 +126,7 @@ class ArrayVerdict:
     footage: tuple[FootageVerdict, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WriteVerdict:
     """Writing to an own file on an array or drive, or why that was left.
 
@@ -145,7 +145,7 @@ class WriteVerdict:
     ratio: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Status:
     """One whole pass over the machine: what every way of telling reads from."""
 

@@ -14,6 +14,7 @@ from math import inf
 
 from arraygauge.probe.quiet_hours import QuietHours
 from arraygauge.units import MIB, format_binary, format_duration
+from arraygauge.values import frozen
 
 HOUR_SECONDS = 3600.0
 DAY_SECONDS = 24 * HOUR_SECONDS
@@ -21,7 +22,7 @@ _WINDOWS = (HOUR_SECONDS, DAY_SECONDS)
 GIB = 1024 * MIB
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class BudgetLimits:
     """What probing may take of each device, arrays and partitions counted like drives.
 
@@ -43,7 +44,7 @@ class BudgetLimits:
     quiet_hours: tuple[QuietHours, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Charge:
     """What a burst takes of one device, or may take at most.
 
@@ -61,14 +62,14 @@ class Charge:
         return self.read_bytes + self.written_bytes
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Spending(Charge):
     """A charge of the past; ``started_at_seconds`` since 1970."""
 
     started_at_seconds: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Allowance:
     """What is left. ``why_none`` is set when either is nought, and then ``more_at_seconds``
     (since 1970) is when both will be more; None where waiting does not help."""

@@ -10,10 +10,11 @@ line through them that Theil's method gives (the median of all pairs' slopes).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from math import comb
 from statistics import median
+
+from arraygauge.values import frozen
 
 CONFIDENCE = 0.95
 FEWEST_FOR_INTERVAL = 6
@@ -27,7 +28,7 @@ Point = tuple[float, float]
 """Where on the device, as a fraction of it from 0 to 1; bytes per second there."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Centre:
     """The median and the interval it lies in; bytes per second, ``slope`` a share of it."""
 

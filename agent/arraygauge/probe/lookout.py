@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import gcd
 from statistics import median
 from types import TracebackType
@@ -32,6 +31,7 @@ from arraygauge.probe.process import OwnBytes
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.watch import Watch
 from arraygauge.units import KIB, MIB
+from arraygauge.values import frozen
 
 OTHERS_BYTES = 32 * KIB
 """Less than this, counted from a burst's beginning, is the housekeeping of a filesystem."""
@@ -173,7 +173,7 @@ class CounterLookout:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Look:
     """What a tier shows, in the order in which it was asked for: own bytes that had come,
     requests that the devices held, bytes and reads that they had counted, requests that they held

@@ -8,7 +8,6 @@ made by a child (``children.own_file``), so that a device that hangs in mid-writ
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.probe.hosted import filesystem_at
@@ -18,12 +17,13 @@ from arraygauge.probe.writes.reply import WriteReply, WriteStep
 from arraygauge.probe.writes.talk import ask, making_seconds, question
 from arraygauge.probe.writes.values import HostedFilesystem
 from arraygauge.units import MIB
+from arraygauge.values import frozen
 
 GRACE_SECONDS = 3.0
 """Beyond the time it may take by itself, how long the child may live."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class OwnFile:
     """A regular file of ours, ``size_bytes`` of random data that is on the device."""
 
@@ -34,7 +34,7 @@ class OwnFile:
     """Written now to make it; 0 when it was there."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Refusal:
     """Why there is no such file, naming the directory and what to do.
 

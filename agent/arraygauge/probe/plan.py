@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import ceil
 
 from arraygauge.inventory.values import Array, BlockDevice, DeviceNumber, Host, Level, Link
@@ -14,6 +14,7 @@ from arraygauge.theory.links import data_bytes_per_second
 from arraygauge.theory.shape import geometry_of
 from arraygauge.theory.streams import ROUNDS_IN_FLIGHT
 from arraygauge.units import MIB
+from arraygauge.values import frozen
 
 HOTTEST_TURNING, HOTTEST_SOLID_STATE = 55.0, 70.0
 """Degrees Celsius above which a drive is left to cool. Common practice, no published source:
@@ -26,7 +27,7 @@ IN_FLIGHT_SECONDS = 0.01
 a drive busy that answers them in so short a time, and slower ones are busy with two."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SamplingLimits:
     """How much one device may be asked for in one probing.
 
@@ -55,7 +56,7 @@ class SamplingLimits:
     even_if_busy: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ProbePlan:
     """How one device is to be probed.
 

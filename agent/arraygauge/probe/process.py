@@ -19,13 +19,13 @@ import subprocess
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import IO, Protocol
 
 import psutil
 
 from arraygauge.probe.stop import StopToken
+from arraygauge.values import frozen
 
 WRAP_UP_SECONDS = 1.0
 """How long a child that was told to give way may take to finish what is in flight."""
@@ -57,7 +57,7 @@ class Ending(StrEnum):
     OVERDUE = "overdue"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Conversation:
     """What came of one child.
 

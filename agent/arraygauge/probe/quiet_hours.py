@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import time
+
+from arraygauge.values import frozen
 
 _HOURS = re.compile(r"\s*([0-2]?[0-9]):([0-5][0-9])\s*-\s*([0-2]?[0-9]):([0-5][0-9])\s*")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class QuietHours:
     """From ``start`` up to, not including, ``end``, local time; past midnight where ``end``
     is the earlier of the two."""

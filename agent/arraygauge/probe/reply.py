@@ -6,11 +6,11 @@ Sizes in bytes and times in nanoseconds on the wire, seconds from here on.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.probe.values import LatencyQuantiles, PlaceRate
 from arraygauge.probe.wire import items, pair, text, whole
+from arraygauge.values import frozen
 
 _NANO = 1e-9
 
@@ -29,7 +29,7 @@ class Step(StrEnum):
     DONE = "done"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Reply:
     """What the child says it did.
 

@@ -14,10 +14,11 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import sqrt
 from statistics import fmean, linear_regression
+
+from arraygauge.values import frozen
 
 BINS = 20
 FEWEST_MARKS = 6
@@ -27,7 +28,7 @@ Mark = tuple[float, int]
 """A moment in seconds of a clock that all devices share, and the bytes that had come by then."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Settled:
     """Bytes per second by device over the same ``seconds``.
 

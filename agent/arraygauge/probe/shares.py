@@ -8,16 +8,16 @@ charged all that it can have served.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory.geometry import Geometry, placements, raid0_zones, rows
 from arraygauge.theory.values import Direction, Workload
+from arraygauge.values import frozen
 
 _COPY_LEVELS = (Level.RAID1, Level.RAID10)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Share:
     """Bytes read and written for each byte of user data."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.inventory.values import BlockDevice, Host
@@ -12,13 +11,14 @@ from arraygauge.probe.own_file import OwnFile, Refusal, prepare_own_file
 from arraygauge.probe.plan import SamplingLimits, device_workload, plan_for
 from arraygauge.probe.sampling import Sampler
 from arraygauge.probe.values import Attempt, Measurement, Route, Skipped, SkipReason
+from arraygauge.values import frozen
 
 Made = OwnFile | Refusal
 Pay = Callable[[int, Callable[[], Made]], Made]
 """Has the file made, which writes so many bytes at most, and counts what was written."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class FilePlaces:
     """Directories the agent may put its own file in, in order of preference."""
 

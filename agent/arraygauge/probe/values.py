@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.inventory.values import DeviceNumber, Link
 from arraygauge.theory.values import Workload
+from arraygauge.values import frozen
 
 
 class Route(StrEnum):
@@ -34,7 +34,7 @@ class Outcome(StrEnum):
     CRASHED = "crashed"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Extent:
     """A contiguous range, in bytes from the start of the device or file."""
 
@@ -42,7 +42,7 @@ class Extent:
     length_bytes: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Meeting:
     """Shared memory of ``count`` words, one for each child; ``place`` is this one's. Each sets
     its own when it is ready to read, and reads when all are set."""
@@ -52,7 +52,7 @@ class Meeting:
     count: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ProbeRequest:
     """One burst of reads on one device, by one child.
 
@@ -85,7 +85,7 @@ class ProbeRequest:
     hottest_celsius: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class LatencyQuantiles:
     """Seconds from submission to completion of one transfer."""
 
@@ -95,7 +95,7 @@ class LatencyQuantiles:
     maximum: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PlaceRate:
     """The rate at one place: where it begins, and what was counted there.
 
@@ -117,7 +117,7 @@ class PlaceRate:
         return self.zero_bytes > self.bytes_read / 20
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Burst:
     """What one child gave. ``bytes_read`` includes what was not counted. Where it read together
     with others, ``progress`` holds moments, in seconds of a clock that all share, and the bytes
@@ -134,7 +134,7 @@ class Burst:
     progress: tuple[tuple[float, int], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Measurement:
     """What one probing, of one or several bursts, gave.
 
@@ -217,7 +217,7 @@ class SkipReason(StrEnum):
     BUDGET_UNKNOWN = "budget unknown"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Skipped:
     """A device that was deliberately not probed, and what would have to change."""
 

@@ -8,7 +8,7 @@ made again, and where they never do, theory is told of more noise.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import sqrt
 from random import Random
 from statistics import fmean
@@ -24,6 +24,7 @@ from arraygauge.probe.wall_pace import (
     transfer_bytes,
 )
 from arraygauge.theory.walls import Inference, Run, Wall, infer_walls
+from arraygauge.values import frozen
 
 WARM_UP_SHARE = 0.25
 """After that part of a run a slow drive is left with fewer transfers in flight."""
@@ -43,7 +44,7 @@ MOST_SECONDS = MOST_RUNS * LONGEST_SECONDS
 _FINISHED = (Outcome.COMPLETED, Outcome.BUDGET_SPENT)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WallReport:
     """What reading members together showed.
 

@@ -9,13 +9,13 @@ of it, nor do *neighbours*: drives that share a link with the target's.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import DeviceKind, Host
 from arraygauge.theory.paths import Uplink, shared_links
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Watch:
     """Devices to watch by name, each in one role; ``arrays`` must not begin to synchronise.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 from arraygauge.config.tell import JournalSection, NotifySection, PostSection, WebhookSection
 from arraygauge.history import Channel
@@ -12,9 +11,10 @@ from arraygauge.tell.journal import Journal
 from arraygauge.tell.notify import Notify
 from arraygauge.tell.sender import Message, Sender, SendingError
 from arraygauge.tell.webhook import Webhook
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Way:
     """A channel, as records know it, and who sends to it."""
 
@@ -63,7 +63,7 @@ def post_to(section: PostSection, name: str) -> Webhook:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Trial:
     """What came of one test message; ``error`` is None where it arrived."""
 

@@ -4,7 +4,7 @@ theory predicts for each."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.errors import UnknownDeviceError
 from arraygauge.history import History, Measurements, Pen
@@ -28,6 +28,7 @@ from arraygauge.theory import (
     expect_device,
 )
 from arraygauge.units import KIB, MIB
+from arraygauge.values import frozen
 
 SEQUENTIAL_SIZES = (16 * KIB, 64 * KIB, 256 * KIB, MIB, 4 * MIB)
 RANDOM_SIZES = (4 * KIB, 16 * KIB, 64 * KIB, 256 * KIB)
@@ -41,7 +42,7 @@ OWN_LIMIT_PER_SECOND = 50_000
 half of what it reached on a drive in memory (tests/bench/reading_engine.py)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class CurvePoint:
     """``expectation`` is None where too little is known to predict this one; ``own_limit`` says
     that the agent itself may have set the pace."""
@@ -52,7 +53,7 @@ class CurvePoint:
     own_limit: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Curve:
     """``alone`` are the readings the predictions stand on: the members', or the device's own."""
 

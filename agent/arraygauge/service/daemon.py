@@ -11,7 +11,6 @@ import logging
 import time
 from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import dataclass
 
 from arraygauge.config import Configuration
 from arraygauge.errors import OperatorError
@@ -46,6 +45,7 @@ from arraygauge.tell.metrics import StatusCollector
 from arraygauge.tell.passive_json import watching_document
 from arraygauge.tell.sender import Message
 from arraygauge.tell.status_line import Standing, status_line
+from arraygauge.values import frozen
 
 _log = logging.getLogger(__name__)
 
@@ -55,7 +55,7 @@ CHECK_SECONDS = 30.0
 """How often the parts are looked at where no watchdog asks for it more often."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Setting:
     """What a daemon is made of. ``load`` reads the configuration anew or raises OperatorError;
     ``on_serving`` gets the address once it is bound, ``on_status`` each whole status;

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.errors import UnknownDeviceError
 from arraygauge.inventory.values import Array
 from arraygauge.judge import expected_rates
@@ -14,9 +12,10 @@ from arraygauge.service.targets import bare_name
 from arraygauge.theory import ArrayModel, Derivation, Direction, Workload, derive, model_array
 from arraygauge.theory.chunks import ChunkChoice, chunk_choices
 from arraygauge.theory.prospects import Prospects, prospects
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Explanation:
     """One derivation a workload; None where a member's rate in that direction is not known.
 

@@ -7,7 +7,7 @@ import gzip
 import threading
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from urllib.parse import parse_qs
 from wsgiref.types import StartResponse, WSGIEnvironment
@@ -24,6 +24,7 @@ from arraygauge.tell.page.render import (
     static_prefix,
     style_source,
 )
+from arraygauge.values import frozen
 
 POLICY = (
     f"default-src 'none'; style-src {style_source()}; script-src 'self'; img-src 'self'; "
@@ -47,7 +48,7 @@ COMPRESSION = 4
 _FOR_EVER = "private, max-age=31536000, immutable"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Answer:
     """What is sent."""
 
@@ -57,7 +58,7 @@ class Answer:
     cache_control: str = "no-cache"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Kept:
     revision: int
     made_at: float

@@ -12,11 +12,11 @@ import math
 import threading
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from arraygauge.judge.findings import Finding, agent_impaired
 from arraygauge.probe.stop import StopToken
 from arraygauge.tell.part_state import PartState
+from arraygauge.values import frozen
 
 _log = logging.getLogger(__name__)
 
@@ -75,7 +75,7 @@ class Pulse:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Part:
     """``run`` blocks until the agent is told to stop; it may fail, and is then called again in
     the same thread. ``wake`` has a ``run`` that waits for anything but the stop token notice

@@ -8,7 +8,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.history.stalls import StallRecord, Stalls
 from arraygauge.judge.findings import Observation, Origin
@@ -17,6 +17,7 @@ from arraygauge.probe.stop import StopToken
 from arraygauge.service.bell import Bell, wait_for
 from arraygauge.service.keeper import Keeper
 from arraygauge.service.parts import Pulse
+from arraygauge.values import frozen
 
 AGAIN_SECONDS = 10.0
 """Between two words on something that has not changed, while it is an open incident."""
@@ -28,7 +29,7 @@ MOST_STALLS = 1000
 BUSY_SECONDS = 60.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class News:
     """What one look found: ``observations`` as they are now, ``causes`` all that it could find
     anything on, ``stalls`` those that ended."""

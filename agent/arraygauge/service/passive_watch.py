@@ -10,7 +10,6 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 from arraygauge.config import Configuration
@@ -36,6 +35,7 @@ from arraygauge.probe.stop import StopToken
 from arraygauge.probe.suspension import NOTICED_SECONDS, suspended_seconds
 from arraygauge.service.parts import Pulse
 from arraygauge.service.passive_telling import News
+from arraygauge.values import frozen
 
 RESUME_SECONDS = 30.0
 """After a sleep of the machine drives start again, which is no fault of theirs."""
@@ -59,7 +59,7 @@ OpenCounters = Callable[[Sequence[str]], Counters]
 """By the devices' names."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Clocks:
     """``monotonic`` rests while the machine is suspended, for ``suspended`` seconds so far;
     ``wall`` gives dates."""

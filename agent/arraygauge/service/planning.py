@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median
 
 from arraygauge.config.plan_file import ASSUMED_LATENCY_SECONDS
@@ -22,12 +22,13 @@ from arraygauge.theory.conditions import POSITIONING_SECONDS
 from arraygauge.theory.paths import shared_links
 from arraygauge.theory.plan import PlannedDrive, Supply
 from arraygauge.theory.shape import rotational_of
+from arraygauge.values import frozen
 
 LATEST = 30
 """So many of the latest readings in the history stand for what a drive does."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Grounded:
     """A supply with how each drive's reading is known, in words by name; and the drives that
     were left out, with the reason."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from enum import StrEnum
 from functools import partial
@@ -31,6 +31,7 @@ from arraygauge.probe.wall_runs import WallReport
 from arraygauge.service.purse import Purse
 from arraygauge.service.targets import Targets
 from arraygauge.theory import Workload
+from arraygauge.values import frozen
 
 Progress = Callable[[str, int, int], None]
 """Called before each probe with the device's name, its place in the pass and their number."""
@@ -56,7 +57,7 @@ class Manner(StrEnum):
     REGARDLESS = "regardless"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Forecast:
     """At most so many bytes and busy seconds, over so many devices and arrays; and so many bytes
     written to own files."""
@@ -67,7 +68,7 @@ class Forecast:
     most_written_bytes: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Probing:
     """One pass's way of probing."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from arraygauge.history import History, MeasurementRecord, records_of
 from arraygauge.history.trend import incident_spans, sized_rates, stretches_of, usual_workload
@@ -28,6 +27,7 @@ from arraygauge.theory import (
     derive,
     model_array,
 )
+from arraygauge.values import frozen
 
 STRETCHES = 240
 """Into how many the time is divided for its picture."""
@@ -35,7 +35,7 @@ BEFORE_SECONDS = 30 * 86400.0
 """How much of the past is told beside a pass just made."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ReportAsked:
     """Of what a report is made. ``status`` is a pass just made; without one, verdicts are made
     of what the history holds between two moments, seconds since 1970."""

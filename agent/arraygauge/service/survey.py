@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from arraygauge.config import Configuration, state_directory
@@ -34,6 +34,7 @@ from arraygauge.service.probing import Forecast, Manner, Probing, Progress
 from arraygauge.service.purse import Purse, open_purse
 from arraygauge.service.targets import Targets, choose_targets
 from arraygauge.service.write_probing import WriteProbing, read_all_mounts
+from arraygauge.values import frozen
 
 Announce = Callable[[Forecast], None]
 
@@ -46,7 +47,7 @@ def _unannounced(forecast: Forecast) -> None:
     """A schedule needs no announcing."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Surveyor:
     """Makes passes: one sampler (whose prober remembers hung devices), one configuration.
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
 
 from arraygauge.errors import UnknownDeviceError
 from arraygauge.inventory.values import Array, BlockDevice, DeviceKind, Host, MemberState
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Targets:
     """What a pass measures: arrays with all their members, and devices by themselves."""
 

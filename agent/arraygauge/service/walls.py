@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.errors import UnknownDeviceError
 from arraygauge.inventory.values import BlockDevice, Host
 from arraygauge.probe.values import Attempt
@@ -11,9 +9,10 @@ from arraygauge.probe.wall_runs import WallReport
 from arraygauge.service.probing import Progress
 from arraygauge.service.survey import Announce, Surveyor
 from arraygauge.service.targets import Targets, choose_targets
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WallFindings:
     """``attempts`` are the solo readings; ``report`` is None where fewer than two gave a rate."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import Host
 from arraygauge.probe.stop import StopToken
@@ -16,6 +15,7 @@ from arraygauge.service.inventory_process import COMMAND
 from arraygauge.service.keeper import Keeper
 from arraygauge.service.parts import Pulse
 from arraygauge.service.sentinel import Sentinel
+from arraygauge.values import frozen
 
 _log = logging.getLogger(__name__)
 
@@ -30,7 +30,7 @@ SUSPENDED_SECONDS = 1.0
 """Less is the difference between two readings of the clocks."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Watching:
     """A part of the daemon. ``on_look`` is called after each look with what it saw, if it did;
     ``on_resume`` when the machine was suspended since the last. ``command`` starts the

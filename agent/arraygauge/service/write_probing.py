@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.config import Configuration
@@ -27,6 +26,7 @@ from arraygauge.service.probing import PATIENCE_SECONDS, Manner, Progress, left_
 from arraygauge.service.purse import Purse
 from arraygauge.service.targets import Targets, choose_targets
 from arraygauge.service.write_purse import WritePurse
+from arraygauge.values import frozen
 
 QUIET_SECONDS = 0.5
 """Nobody else may use the device for so long before it is written to."""
@@ -41,7 +41,7 @@ def read_all_mounts() -> tuple[Mount, ...]:
     return read_mounts(Reader(Tree()))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WriteProbing:
     """One pass's way of writing."""
 

@@ -7,7 +7,7 @@ spent before cannot be known.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.history import HistoryError, Token
 from arraygauge.inventory.values import DeviceKind, Host
@@ -24,11 +24,12 @@ from arraygauge.probe.writes.values import (
     WriteRequest,
 )
 from arraygauge.service.purse import Purse
+from arraygauge.values import frozen
 
 _CUT_OFF = (WriteOutcome.TIMED_OUT, WriteOutcome.ABANDONED, WriteOutcome.CRASHED)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WritePurse:
     """One purse, and the bytes that drives are declared to endure, by stable id."""
 

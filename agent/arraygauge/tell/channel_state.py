@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from arraygauge.values import frozen
 
 TROUBLE_ATTEMPTS = 5
 """As many failures in a row, about half a minute of them, are worth telling of."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ChannelState:
     """``waiting`` messages are still to be sent. ``given_up`` counts messages since the agent
     began that never arrived; ``failures`` those attempts in a row that failed last. ``known`` is

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class KeyWords:
     """One key. ``default`` is as a file has it; None where there is none. ``bounds`` may be
     empty."""
@@ -24,7 +25,7 @@ class KeyWords:
         return f"{self.kind}; {self.bounds}" if self.bounds else self.kind
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SectionWords:
     """One section; ``repeated`` ones are written ``[[name]]`` and may be there several times."""
 

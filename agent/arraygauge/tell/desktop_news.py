@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any
 
 from arraygauge.tell.incident_json import INCIDENTS_FORMAT
+from arraygauge.values import frozen
 
 
 class Urgency(IntEnum):
@@ -18,7 +18,7 @@ class Urgency(IntEnum):
     CRITICAL = 2
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Notice:
     """One notification. One about the same incident takes the place of the one before."""
 

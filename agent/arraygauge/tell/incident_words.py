@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from arraygauge.judge.drift_evidence import DriftFacts
 from arraygauge.judge.findings import Finding, Matter, Severity
@@ -17,6 +16,7 @@ from arraygauge.tell.matters import MATTER_WORDS
 from arraygauge.tell.reasons_drift import drift_steps
 from arraygauge.tell.reasons_passive import passive_headline
 from arraygauge.units import format_duration
+from arraygauge.values import frozen
 
 DateOf = Callable[[float], float]
 """Seconds since 1970 of one of judge's moments."""
@@ -38,7 +38,7 @@ _PREFIXES = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class IncidentWords:
     """Plain text without markup. ``headline`` is one line; ``reason`` may be empty."""
 

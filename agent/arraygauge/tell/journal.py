@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import socket
 import sys
-from dataclasses import dataclass
 from typing import TextIO
 
 from arraygauge.tell.sender import Message, SendingError
+from arraygauge.values import frozen
 
 SOCKET = "/run/systemd/journal/socket"
 MESSAGE_ID = "6f0c2f5d1b5e4b0f9d0a3a5a6c1e7b42"
@@ -22,7 +22,7 @@ _PRIORITIES = {"critical": 2, "major": 3, "minor": 4, "information": 6}
 _NOTICE = 5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Journal:
     """``path`` is the journal's socket; ``stream`` what is written to where it takes nothing."""
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.judge.findings import Matter
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MatterWords:
     """``headline`` has ``{name}`` and ``{arrays}`` in it; ``meaning`` is what it means for whom
     works on the array; ``steps`` are what to look at, in order."""

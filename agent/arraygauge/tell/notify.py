@@ -7,11 +7,11 @@ when a message is sent.
 from __future__ import annotations
 
 import importlib
-from dataclasses import dataclass
 from typing import Any
 
 from arraygauge.tell.secret import SecretError, read_secret
 from arraygauge.tell.sender import Message, SendingError
+from arraygauge.values import frozen
 
 _TYPES = {"critical": "failure", "major": "warning", "minor": "warning", "information": "info"}
 MISSING = (
@@ -20,7 +20,7 @@ MISSING = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Notify:
     """``urls_file`` or ``urls_credential`` hold the addresses, one a line, in the library's own
     form: they have passwords in them. Lines that begin with '#' are remarks."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PartState:
     """``failures`` counts since it last did its work; ``last_error`` is what the last one said.
     ``overdue`` says that it has not been heard of for longer than its work may take."""

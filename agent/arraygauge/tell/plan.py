@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from rich.console import Console
 from rich.padding import Padding
@@ -29,6 +29,7 @@ from arraygauge.theory.plan import Plan, PlannedOption, gain_of
 from arraygauge.theory.plan_changes import WhatIf
 from arraygauge.theory.plan_front import by_balance
 from arraygauge.units import KIB, format_capacity
+from arraygauge.values import frozen
 
 SHORT_LIST = 8
 PLOT_HEIGHT = 12
@@ -37,7 +38,7 @@ WIDE = 96
 """Columns from which a row has room for everything."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PlanTelling:
     """A plan with what surrounds it: how the drives' reading is known, by name; who was left out
     and why; what was asked to be otherwise; and what would change the first option."""

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory.plan import Plan
 from arraygauge.units import format_rate
+from arraygauge.values import frozen
 
 MARKS: Mapping[Level, str] = {
     Level.LINEAR: "L",
@@ -21,7 +21,7 @@ MARKS: Mapping[Level, str] = {
 WALL = "─"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Wall:
     """What a link carries that all drives pass."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from arraygauge.tell.moments import minute
 from arraygauge.units import format_rate
+from arraygauge.values import frozen
 
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 """Bits of a braille cell by row and column (Unicode Standard, block U+2800)."""
@@ -15,7 +15,7 @@ BAND = "░"
 EDGE_SHARE = 0.08
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Point:
     """A rate in bytes per second at a date, seconds since 1970, and what was expected then."""
 

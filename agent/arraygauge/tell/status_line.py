@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from arraygauge.errors import OperatorError
 from arraygauge.judge.findings import Matter
 from arraygauge.judge.incidents import Incident
 from arraygauge.tell.incident_words import headline_of
 from arraygauge.tell.part_state import PartState
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Standing:
     """What the line is made of. ``arrays`` and ``drives`` are those of the last look, None
     before the first; ``refused`` is why the configuration on the disk is not in use."""

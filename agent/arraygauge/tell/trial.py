@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from rich.console import Console
 from rich.padding import Padding
@@ -16,11 +15,12 @@ from arraygauge.tell.plan_words import band, failures
 from arraygauge.tell.trial_plot import plot_of
 from arraygauge.theory.plan import Option
 from arraygauge.units import format_binary, format_capacity, format_duration, format_rate
+from arraygauge.values import frozen
 
 MOST_COLUMNS = 100
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DriveToErase:
     """One drive as it is shown before anything is erased. Of the ``places`` looked at
     ``trial_blocks`` hold what an earlier trial wrote, and ``strange_at`` is where the first lies
@@ -39,7 +39,7 @@ class DriveToErase:
     endurance_bytes: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Written:
     """What one trial wrote to a drive, of the endurance that is declared; bytes."""
 
@@ -49,7 +49,7 @@ class Written:
     endurance_bytes: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class TrialTelling:
     """All that is shown of a trial: each drive alone, options measured and predicted, those of
     which nothing can be predicted, the choice, and what was written to each drive."""

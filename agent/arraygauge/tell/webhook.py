@@ -10,17 +10,17 @@ import ssl
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from arraygauge import __version__
 from arraygauge.tell.secret import SecretError, read_secret
 from arraygauge.tell.sender import Message, SendingError
+from arraygauge.values import frozen
 
 LONGEST_WAIT_SECONDS = 3600.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Webhook:
     """``url`` is http or https. The secret, read afresh for each message so that it can be
     changed, is sent in ``secret_header`` after ``secret_prefix``. ``authority_file`` names a

@@ -9,7 +9,7 @@ full load it therefore takes at least the minimum, and at most what it runs at n
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from arraygauge.inventory.values import Array, SyncAction
 from arraygauge.theory.capacity import capacity
@@ -17,12 +17,13 @@ from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.loads import Loads, MemberLoad
 from arraygauge.theory.sync_loads import SyncWork, check, recovery, repair, reshape, resync
 from arraygauge.units import KIB
+from arraygauge.values import frozen
 
 LEAST_SYNC_BYTES_PER_SECOND = 1000 * KIB
 MOST_SYNC_BYTES_PER_SECOND = 200_000 * KIB
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Background:
     """Bytes per second read and written by member name: at least, and at most."""
 

@@ -12,14 +12,14 @@ member and round each; raid1.c raid1_size does not round.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory.geometry import PARITY_LEVELS, Copies, Geometry
 from arraygauge.units import SECTOR_BYTES
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Capacity:
     """``used_bytes`` is what the level takes of each slot; the rest of a member lies idle."""
 

@@ -9,18 +9,19 @@ operation of its own. For parity, rows fill whole only where transfers cover str
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import ceil
 
 from arraygauge.theory.expect import ArrayModel, expect
 from arraygauge.theory.values import Expectation, Workload
 from arraygauge.units import KIB, MIB
+from arraygauge.values import frozen
 
 USUAL_CHUNKS = tuple(KIB << step for step in range(4, 11))
 """16 KiB to 1 MiB."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ChunkChoice:
     """One chunk size. ``members_busy`` counts members with work at once, at most.
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.inventory.values import Level
 from arraygauge.theory.bounds import Bounds, bounds, expectation_of
 from arraygauge.theory.geometry import Geometry, is_sound
@@ -20,9 +18,10 @@ from arraygauge.theory.values import (
     Source,
     Workload,
 )
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MemberRate:
     """What one device moves by itself, bytes per second, and how that is known.
 
@@ -37,7 +36,7 @@ class MemberRate:
     latency_seconds: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ArrayModel:
     """An array in the model's terms, real or on paper. ``given`` are assumptions beyond the
     level's own."""

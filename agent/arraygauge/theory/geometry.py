@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from arraygauge.inventory.values import Level
+from arraygauge.values import frozen
 
 PARITY_LEVELS = {Level.RAID4: 1, Level.RAID5: 1, Level.RAID6: 2}
 """Parity chunks in each row."""
@@ -26,7 +27,7 @@ DEFAULT_LAYOUTS = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Geometry:
     """The shape of an array, without its drives.
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.values import Workload
+from arraygauge.values import frozen
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,14 +43,14 @@ class Loads:
     parity: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class LevelLoads:
     floor: Loads
     ceiling: Loads
     assumptions: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Case:
     """What is asked of which array. ``rates`` are the slots' own bytes per second in
     the asked direction, 0 for a missing one: mirrors share reads in their proportion."""

@@ -11,9 +11,10 @@ from arraygauge.theory.activity import IDLE, Background
 from arraygauge.theory.geometry import Geometry
 from arraygauge.theory.loads import Loads, MemberLoad
 from arraygauge.theory.values import Direction, Resource, Workload
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Network:
     """The resources of one array: its members by slot (None = missing), the links they
     pass, and the processor's parity arithmetic where its rate is known. ``background``

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
 from arraygauge.inventory.values import Host, Link, LinkKind
 from arraygauge.theory.links import data_bytes_per_second
 from arraygauge.theory.values import Direction, Resource, ResourceKind, Source
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Uplink:
     """A shared link the kernel does not show: declared by the person who knows the board, or
     a wall found by measurement, which then stands for every link behind it.
@@ -27,7 +27,7 @@ class Uplink:
     source: Source = Source.DECLARED
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Board:
     """What surrounds the drives and the kernel does not show: declared uplinks, and bytes
     of data a second through the processor's parity arithmetic, None where not known."""

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.theory.plan_predict import predict
 from arraygauge.theory.plan_values import Asked, Option, PlannedDrive, Prediction, Supply
 from arraygauge.theory.values import Resource, Source
+from arraygauge.values import frozen
 
 TWICE = 2.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WhatIf:
     """One change, in words, and what the option would give after it."""
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.inventory.values import Level
 from arraygauge.theory.capacity import Capacity
 from arraygauge.theory.expect import MemberRate
@@ -19,6 +17,7 @@ from arraygauge.theory.values import (
     Workload,
 )
 from arraygauge.units import KIB
+from arraygauge.values import frozen
 
 PLANNED_CHUNKS = tuple(KIB << step for step in range(5, 11))
 """32 KiB to 1 MiB."""
@@ -26,7 +25,7 @@ NEAR_2, FAR_2, OFFSET_2 = DEFAULT_LAYOUTS[Level.RAID10], 0x201, 0x10201
 """raid10 layout numbers of two copies (near | far << 8 | offset << 16; md.rst)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PlannedDrive:
     """A drive on hand or on paper. ``rate.write_bytes_per_second`` of None is taken to be the
     read rate, and ``write_source`` is then ``ASSUMED``. ``size_bytes`` is what it offers to an
@@ -41,7 +40,7 @@ class PlannedDrive:
     rotational: bool | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Supply:
     """The drives and the bus they hang on: ``links`` name the drives behind them as their
     members. Bytes of data a second through the parity arithmetic, None where not known."""
@@ -59,7 +58,7 @@ class Supply:
         raise KeyError(name)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Asked:
     """The work an array is wanted for: the same reading and writing."""
 
@@ -67,7 +66,7 @@ class Asked:
     write: Workload = SEQUENTIAL_WRITE
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Scope:
     """Which options are looked at. ``widths`` are member counts, None for 2 to all."""
 
@@ -82,7 +81,7 @@ class Scope:
     widths: tuple[int, ...] | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Option:
     """One array that could be made; ``chunk_bytes`` and ``layout`` are None for levels that
     have none. ``members`` are drives of the supply by name, in slot order."""
@@ -120,7 +119,7 @@ class Option:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Prediction:
     """What an option would hold, survive and give. ``rebuild`` is of one member, and None where
     nothing could be rebuilt."""
@@ -133,7 +132,7 @@ class Prediction:
     rebuild: SyncBand | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Gain:
     """What the last member brought over one fewer, as shares: 0.25 is a quarter more. Rates at
     the ceiling, failures survived as a count."""
@@ -152,7 +151,7 @@ LEAST_GAIN_SHARE = 0.01
 """Less than that is nothing: predictions are not that sharp (README.md beside this file)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PlannedOption:
     """A prediction among its neighbours. ``gain`` is None where one member fewer is no option;
     ``one_more`` is what the next drive would bring, among the best one on paper where all are
@@ -167,7 +166,7 @@ class PlannedOption:
         return self.prediction.option
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Plan:
     """``best`` are those no other beats in capacity, reading, writing and failures survived, the
     most balanced first; ``others`` are all the rest, in the order they were enumerated."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.theory.capacity import Capacity, capacity
 from arraygauge.theory.expect import ArrayModel
@@ -12,12 +12,13 @@ from arraygauge.theory.rebuild import SpeedLimits, SyncBand, sync_band
 from arraygauge.theory.redundancy import Survivable, survivable
 from arraygauge.theory.risk import SpecificationBound, unreadable_sector
 from arraygauge.theory.sync_loads import SyncWork, recovery
+from arraygauge.values import frozen
 
 USUAL_ERROR_RATES = (1e-14, 1e-15)
 """Unreadable bits per bit read, as drives are commonly specified (common practice)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Prospects:
     """``rebuild`` is None where nothing can be rebuilt; ``unreadable`` bounds, for each usual
     error rate, the probability of meeting an unreadable sector while rebuilding."""

@@ -17,10 +17,11 @@ network would have with one transfer fewer.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Operating:
     """The network with some number of customers in it."""
 

@@ -16,7 +16,7 @@ md_do_sync looks at the minimum first, and so does this.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 from math import inf
 
@@ -26,9 +26,10 @@ from arraygauge.theory.network import Demand, Network, demands
 from arraygauge.theory.sync_loads import SyncWork
 from arraygauge.theory.values import Resource
 from arraygauge.units import KIB
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SpeedLimits:
     """sync_speed_min and sync_speed_max; the defaults are the kernel's 1000 and 200000
     KiB a second (md.c; md.rst describes them as guaranteed and as a limit)."""
@@ -44,7 +45,7 @@ class Limit(StrEnum):
     MAXIMUM = "sync_speed_max"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SyncPace:
     """One speed of a pass in bytes md counts per second, the time it takes, what sets it."""
 
@@ -53,7 +54,7 @@ class SyncPace:
     bound_by: Resource | Limit
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SyncBand:
     """Between which paces one pass lies."""
 

@@ -6,15 +6,14 @@ against everything an array cannot (deletion, fire, theft, a fault in the writin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.inventory.values import Level
 from arraygauge.theory.geometry import PARITY_LEVELS, Geometry, placements
+from arraygauge.values import frozen
 
 _COPY_LEVELS = (Level.RAID1, Level.RAID10)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Survivable:
     """Further member failures: ``guaranteed`` whichever they are, ``at_best`` if lucky.
 

@@ -13,7 +13,7 @@ Sources: Chen, Lee, Gibson, Katz, Patterson, ACM Computing Surveys 26(2), 1994, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 from itertools import combinations
 from math import expm1, factorial, log1p, perm, prod
@@ -21,12 +21,13 @@ from math import expm1, factorial, log1p, perm, prod
 from arraygauge.inventory.values import Level
 from arraygauge.theory.geometry import Geometry, placements
 from arraygauge.theory.redundancy import survivable
+from arraygauge.values import frozen
 
 HOURS_PER_YEAR = 8760.0
 """365 days, as Chen et al. count."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SpecificationBound:
     """A probability that a published rate allows at most, with the rate it follows from."""
 
@@ -47,7 +48,7 @@ def unreadable_sector(bytes_read: float, errors_per_bit: float) -> Specification
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Reliability:
     """What the formulas ask of drives and host.
 
@@ -70,7 +71,7 @@ class Reliability:
         return prod(self.disk_hours[i] if i < len(self.disk_hours) else last for i in range(count))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Exposure:
     """How many ways an array can lose data.
 
@@ -134,7 +135,7 @@ class Cause(StrEnum):
     CRASH = "a disk failure before parity is put right after a crash"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class LossTime:
     """Mean time to data loss: by each cause alone, and by all (their harmonic sum)."""
 

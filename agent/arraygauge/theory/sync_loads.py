@@ -14,18 +14,19 @@ lets a resync or a returning member skip, replacements of members that still ser
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.values import Level, SyncAction
 from arraygauge.theory.capacity import Capacity
 from arraygauge.theory.geometry import PARITY_LEVELS, Geometry, placements
 from arraygauge.theory.loads import LevelLoads, Loads, MemberLoad, certain
 from arraygauge.theory.redundancy import data_is_complete
+from arraygauge.values import frozen
 
 _SYNCING = (Level.RAID1, Level.RAID10, *PARITY_LEVELS)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SyncWork:
     """One pass of md over its members. The floor's loads are the heavier ones."""
 

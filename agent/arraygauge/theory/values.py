@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.units import MIB
+from arraygauge.values import frozen
 
 
 class Direction(StrEnum):
@@ -18,7 +18,7 @@ class Access(StrEnum):
     RANDOM = "random"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Workload:
     """What is asked of a device: ``streams`` sequential streams, or random places,
     with ``queue_depth`` transfers of ``transfer_bytes`` in flight in all.
@@ -58,7 +58,7 @@ class ResourceKind(StrEnum):
     PARITY = "parity arithmetic"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Resource:
     """Something that moves bytes and can be the bottleneck.
 
@@ -82,7 +82,7 @@ class Resource:
     latency_seconds: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Use:
     """How one resource is used when the array runs at the expected rate.
 
@@ -95,7 +95,7 @@ class Use:
     utilisation: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Expectation:
     """A band of rates, what bounds it, and on what it stands.
 

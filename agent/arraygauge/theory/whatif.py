@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import ceil
 
 from arraygauge.theory.bounds import JOINT_BOTTLENECK_SHARE
 from arraygauge.theory.expect import ArrayModel, expect
 from arraygauge.theory.network import Network
 from arraygauge.theory.values import Direction, Expectation, Resource, ResourceKind, Workload
+from arraygauge.values import frozen
 
 OUT_OF_THE_WAY = 1e6
 """So many times as fast is as good as without limit, and keeps all arithmetic finite."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Derivation:
     """An expectation with its neighbours: the bottleneck without limit, one member more.
 

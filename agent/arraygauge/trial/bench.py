@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.judge.trialled import Figure, Trialled
 from arraygauge.probe.runner import Prober
@@ -24,9 +24,10 @@ from arraygauge.trial.drives import refuse
 from arraygauge.trial.guarded import Warden
 from arraygauge.trial.record import Kept
 from arraygauge.trial.terms import PRIMING, Filled, Terms, filled_by, read_work, write_work
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Rates:
     """What came of the two directions; None where there was no array to ask."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from arraygauge.errors import MachineTroubleError
 from arraygauge.inventory.counters import CounterReader
@@ -17,12 +16,13 @@ from arraygauge.probe.stop import StopToken
 from arraygauge.probe.trial.examine import examine
 from arraygauge.probe.trial.values import Examined, Mark, Suspect
 from arraygauge.trial.drives import RefusedError, Surroundings, forbidden, refuse
+from arraygauge.values import frozen
 
 PASSING_SECONDS = 2.0
 ReadHost = Callable[[], Host]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Cleared:
     """A drive that nothing forbids to erase. ``blank`` as far as was looked: if not, a person
     has to type its serial number first. ``written_bytes`` is the kernel's count of what was

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.history.trials import PastTrial, Shape
@@ -33,13 +32,14 @@ from arraygauge.trial.running import (
     run,
 )
 from arraygauge.trial.terms import WARM_UP_SECONDS, Terms
+from arraygauge.values import frozen
 
 Pasts = tuple[tuple[Shape, PastTrial], ...]
 OVERHEAD_SECONDS = 1.0
 """To build an option, start two processes and take it down."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Request:
     """What a person asked for. ``names`` are stable ids."""
 
@@ -50,7 +50,7 @@ class Request:
     dry_run: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Showing:
     """What is shown before the question: the drives, how many arrays are built, for how long."""
 

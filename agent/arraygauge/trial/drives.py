@@ -7,18 +7,18 @@ the look for anything stored come after it (``clearance``), and md's own claim l
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from arraygauge.errors import OperatorError, UnknownDeviceError
 from arraygauge.inventory.openers import Opener
 from arraygauge.inventory.values import BlockDevice, DeviceKind, Host
 from arraygauge.units import MIB
+from arraygauge.values import frozen
 
 LEAST_BYTES = 16 * MIB
 SYSTEM_PLACES = ("/", "/boot", "/boot/efi", "/efi", "/etc", "/home", "/usr", "/var")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Surroundings:
     """What holds drives besides what the inventory shows: paths the kernel swaps to, already
     led to their devices' names, and processes that have a device open."""

@@ -15,7 +15,6 @@ import errno
 import os
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.errors import MachineTroubleError
@@ -23,6 +22,7 @@ from arraygauge.inventory.values import BlockDevice, DeviceNumber, Level
 from arraygauge.probe.trial.values import Permit, grant
 from arraygauge.trial.warden import PREFIX, leftovers, take_down
 from arraygauge.units import KIB, MIB, SECTOR_BYTES
+from arraygauge.values import frozen
 
 NAME = f"{PREFIX}0"
 NEW_ARRAY = Path("/sys/module/md_mod/parameters/new_array")
@@ -34,7 +34,7 @@ NODE_SECONDS = 10.0
 STOP_SECONDS = 30.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Blueprint:
     """An array to be made. ``component_bytes`` of each member are used, from ``MARGIN_BYTES``
     on; ``chunk_bytes`` and ``layout`` are None for levels that have none."""
@@ -46,7 +46,7 @@ class Blueprint:
     layout: int | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Made:
     """An array that runs: leave to write to it, and what it holds in bytes."""
 

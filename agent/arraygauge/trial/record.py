@@ -12,7 +12,7 @@ import os
 import secrets
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from arraygauge.errors import MachineTroubleError
@@ -22,12 +22,13 @@ from arraygauge.judge.trialled import Figure, Trialled
 from arraygauge.probe.trial.values import Mark
 from arraygauge.theory.plan import Option
 from arraygauge.trial.terms import Filled, Terms
+from arraygauge.values import frozen
 
 NAME = "trials.jsonl"
 FORMAT = 1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Kept:
     """A result as it is kept; ``filled`` of a drive alone says what it now holds."""
 
@@ -35,7 +36,7 @@ class Kept:
     filled: tuple[Filled, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Begun:
     """A trial: its mark, its drives by stable id, when it began, and what it has so far.
 

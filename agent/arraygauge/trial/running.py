@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.values import BlockDevice, Host
 from arraygauge.judge.trialled import Compared, Trialled
@@ -21,6 +21,7 @@ from arraygauge.theory.plan import (
 from arraygauge.trial.bench import Bench
 from arraygauge.trial.record import Begun, Kept, Record
 from arraygauge.trial.terms import Terms, alone, most_written
+from arraygauge.values import frozen
 
 Progress = Callable[[str, int, int], None]
 NOMINAL = 1e8
@@ -28,7 +29,7 @@ NOMINAL = 1e8
 there are."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Intent:
     """What a trial is to do: ``options`` of more than one drive, all of ``drives``, of which
     ``component_bytes`` each are used."""
@@ -50,7 +51,7 @@ class Intent:
         return (*(alone(name) for name in self.names), *self.options)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Outcome:
     """What a trial gave so far: each drive alone, every option measured beside its prediction.
     ``supply`` is what predictions stand on, None while not all drives were measured."""

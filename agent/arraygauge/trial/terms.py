@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from fractions import Fraction
 from math import lcm
 from random import Random
@@ -15,6 +15,7 @@ from arraygauge.theory.capacity import capacity
 from arraygauge.theory.geometry import PARITY_LEVELS, Copies
 from arraygauge.theory.plan import Asked, Option
 from arraygauge.theory.values import SEQUENTIAL_READ, Workload
+from arraygauge.values import frozen
 
 WARM_UP_SECONDS, SETTLE_SECONDS = 0.5, 0.1
 PRIMING = 1.5
@@ -22,7 +23,7 @@ PRIMING = 1.5
 ALONE_CHUNK = 512 * 1024
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Terms:
     """Each direction of each option is measured for ``seconds`` in all, at ``places`` spread
     over the array, and moves ``most_bytes`` of user data at most."""
@@ -37,7 +38,7 @@ class Terms:
         return self.seconds / self.places
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Filled:
     """What a drive holds of a trial's data at one place, in bytes of the part it gives to
     arrays."""

@@ -9,12 +9,12 @@ cannot be raised by the mix of sizes.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from math import exp, inf, log, sqrt
 from statistics import median_low
 
 from arraygauge.judge.passive.intervals import Interval
 from arraygauge.judge.passive.peers import Peers
+from arraygauge.values import frozen
 
 FEWEST_OPERATIONS = 30
 """In one look. Times of single operations vary up to exponentially: 18 % of their mean's."""
@@ -36,7 +36,7 @@ _SOME_DEMAND = 1.25
 drives of one model differ by some 5 % (common practice, no published source)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Comparison:
     """A member against others in one look: ``demand`` and ``wait`` as ratios, ``work`` as
     the higher ratio of operations and bytes. ``alike`` is whether the loads compare."""

@@ -7,8 +7,9 @@ Quality Control, chapter 9 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import exp, log
+
+from arraygauge.values import frozen
 
 REFERENCE = log(2) / 2
 """The allowance k on log ratios: half way between peers alike and one that takes twice as long."""
@@ -24,7 +25,7 @@ SUSPICION_ONLY = 19.0
 """The highest total where a look may not raise an alarm by itself."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Evidence:
     """``total`` of clipped log ratios less the allowance; ``since_seconds`` is when it left 0,
     ``mean`` the recent log ratios' own."""

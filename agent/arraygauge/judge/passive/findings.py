@@ -6,7 +6,6 @@ Only what is alarming is a finding; a suspicion asks for a probe instead.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import Host
 from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
@@ -22,6 +21,7 @@ from arraygauge.judge.passive.values import (
     Unjudged,
 )
 from arraygauge.judge.passive.watch import PassiveWatch, Watched
+from arraygauge.values import frozen
 
 SETTLED_LOOKS = 30
 """Comparisons, a minute of load, before a member that looks well is said to be."""
@@ -31,7 +31,7 @@ HALF_PACE = 2.0
 UNSEEN_PATH = "a path the kernel does not show"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SlowFacts:
     """A member that takes ``ratio`` times as long as its peers for the same work; ``even``:
     they carry the same load by the array's level."""
@@ -43,7 +43,7 @@ class SlowFacts:
     even: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PathFacts:
     """Members that take ``ratio`` times as long as the others, or (``by_past``) as they did."""
 

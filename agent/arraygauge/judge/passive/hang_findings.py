@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.values import Host
 from arraygauge.judge.findings import Cause, Finding, Matter, Observation, Origin, Severity
@@ -12,13 +12,14 @@ from arraygauge.judge.passive.hung_path import STOPS_AFTER_SECONDS
 from arraygauge.judge.passive.scope import Body, Scope, link_cause, link_causes
 from arraygauge.judge.passive.values import Stall
 from arraygauge.judge.passive.watch import Watched
+from arraygauge.values import frozen
 
 SPINS_UP_SECONDS = 30.0
 """A turning drive that had stopped may take that long to start (common practice, no published
 source)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class HangFacts:
     """How long a drive, or all that work of the ``drives`` behind a link, has not answered, or in
     all once it is ``over``. ``frames`` should have been shown meanwhile. ``rested_seconds`` it
@@ -37,7 +38,7 @@ class HangFacts:
     over: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Hang:
     """One hang to tell of: a drive's, or that of several behind one link."""
 

@@ -9,10 +9,11 @@ it is over, each request that waited has added its whole wait to the kernel's su
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.counters import IoCounters
 from arraygauge.judge.passive.values import Stall
+from arraygauge.values import frozen
 
 HANG_SECONDS = 3.0
 TOLD_AFTER_SECONDS = 2.75
@@ -37,7 +38,7 @@ _TICK_SECONDS = 0.02
 """Two of the kernel's ticks at its slowest, 100 Hz."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Quiet:
     """Nothing completed since some moment from ``earliest`` to ``latest``, when ``waited``
     requests were in flight; ``in_flight`` are now. ``busy_since`` is when the device got busy at
@@ -67,7 +68,7 @@ class _Quiet:
         return possibly and moment - self.latest >= surely - 1e-6
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class HangWatch:
     """One device, reading after reading. ``stall`` is the one going on, or the one that the
     last reading found over; ``ended`` the last hang, kept for a while after its end.

@@ -9,10 +9,10 @@ law Q = X · R.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.inventory.counters import IoCounters
+from arraygauge.values import frozen
 
 LONGEST_LATENESS = 2.0
 """A reading this many times later than asked for: the machine slept or the clock jumped."""
@@ -35,14 +35,14 @@ class GapReason(StrEnum):
     OWN_PROBE = "the agent's own probe was at work"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Gap:
     """A stretch of which nothing is told: never a spike."""
 
     reason: GapReason
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Interval:
     """One device's completed work in ``seconds`` of time.
 

@@ -10,7 +10,7 @@ suspicion, some 200 days of load, and to a false alarm more than the age of the 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import log
 
 from arraygauge.judge.passive.compare import (
@@ -25,6 +25,7 @@ from arraygauge.judge.passive.cusum import HIGHEST, NONE, SUSPECT_AT, SUSPICION_
 from arraygauge.judge.passive.intervals import Gap, Interval, joined
 from arraygauge.judge.passive.past import Past
 from arraygauge.judge.passive.peers import Peers
+from arraygauge.values import frozen
 
 INTERVAL_SECONDS = 2.0
 LONGEST_LOOK_SECONDS = 10.0
@@ -33,7 +34,7 @@ WAIT_REFERENCE = log(HIGH_WAIT)
 """Allowance on log ratios of waits, which differ more than demands do."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Look:
     """What one look at a member told: its comparison, if its peers and it had enough I/O.
     ``compared`` counts the looks so far that told one."""
@@ -44,7 +45,7 @@ class Look:
     compared: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MembersWatch:
     """One group, look after look. A look is one interval, or as many as enough I/O takes.
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import log, log2
 from statistics import median_low
 
 from arraygauge.judge.passive.compare import demand_per_operation, enough
 from arraygauge.judge.passive.intervals import Interval
+from arraygauge.values import frozen
 
 LOOKS_TO_LEARN = 300
 """Ten minutes of load of one kind before it can be said to have become slower."""
@@ -19,7 +20,7 @@ Kind = tuple[int, int]
 """Writes in thirds of all operations, size as a power of two: what loads are told apart by."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Learned:
     """The longest demand and wait that a kind of load had, in logarithms."""
 
@@ -28,7 +29,7 @@ class _Learned:
     wait: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Past:
     """What was learned of each kind of load. ``heads``: places on a turning disk differ by
     up to a factor of two in rate, which is then no fault."""

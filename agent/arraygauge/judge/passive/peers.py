@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from arraygauge.inventory.values import Array, Host, Level, Member, MemberState
 from arraygauge.theory.paths import Uplink, is_behind, links_below
+from arraygauge.values import frozen
 
 _PARITY_FIRST, _PARITY_LAST = 4, 5
 _RAID6_FIXED_Q = range(16, 21)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Peers:
     """Members with the same role in one array.
 

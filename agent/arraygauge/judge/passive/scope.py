@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from arraygauge.inventory.stack import beneath
 from arraygauge.inventory.values import Array, Host
 from arraygauge.judge.findings import PATH_PREFIX
 from arraygauge.judge.passive.peers import Peers, names_of, peers_of
 from arraygauge.theory.paths import Uplink
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Body:
     """The device whose counters stand for a member: its disk where it is a partition, the
     drive where it is an encrypted or otherwise mapped one. ``sequence`` tells a disk from
@@ -26,7 +26,7 @@ class Body:
     """Has heads and a spindle, or is not known not to."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Scope:
     """One array as it is watched; a watch is begun anew when this changes. ``bodies`` are those
     of the members of all groups, by member name."""

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from arraygauge.values import frozen
 
 
 class Certainty(StrEnum):
@@ -28,7 +29,7 @@ class Unjudgeable(StrEnum):
     UNLIKE_LOAD = "its load is unlike its peers'"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SlowMember:
     """A member that takes ``ratio`` times as long as its peers for the same work.
 
@@ -42,7 +43,7 @@ class SlowMember:
     since_seconds: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SharedPath:
     """Members slowed alike: what they share is at fault, not they.
 
@@ -57,7 +58,7 @@ class SharedPath:
     since_seconds: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class BusyMember:
     """A member whose requests wait longer because it got ``work_ratio`` times its peers'
     work: no fault."""
@@ -67,7 +68,7 @@ class BusyMember:
     wait_ratio: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class LongWait:
     """A member whose requests wait ``wait_ratio`` times as long as its peers', with no more
     work and no more busy time seen. No accusation: under a deep queue the slowest of good
@@ -79,7 +80,7 @@ class LongWait:
     since_seconds: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Unjudged:
     """A member of which the last minute's counters tell nothing."""
 
@@ -90,7 +91,7 @@ class Unjudged:
 Seen = SlowMember | SharedPath | BusyMember | LongWait | Unjudged
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Stall:
     """Requests were in flight and none completed, on the readings' clock.
 
@@ -113,7 +114,7 @@ class Stall:
         return round(self.seconds * 1000)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class HungPath:
     """All drives behind the link that were asked for anything stopped to answer together."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.inventory.counters import IoCounters
 from arraygauge.judge.passive.hangs import HangWatch
@@ -14,11 +14,12 @@ from arraygauge.judge.passive.peers import Peers, names_of
 from arraygauge.judge.passive.scope import Scope, link_causes, unseen_cause
 from arraygauge.judge.passive.seen import seen
 from arraygauge.judge.passive.values import HungPath, Seen, Stall
+from arraygauge.values import frozen
 
 Readings = Mapping[str, IoCounters | None]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PassiveWatch:
     """One array, reading after reading.
 

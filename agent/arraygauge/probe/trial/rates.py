@@ -6,7 +6,6 @@ import json
 import os
 from collections.abc import Sequence
 from contextlib import closing
-from dataclasses import dataclass
 
 from arraygauge.probe.centre import Centre, centre_of
 from arraygauge.probe.process import Child, Conversation, Ending, OwnBytes
@@ -17,6 +16,7 @@ from arraygauge.probe.trial.values import Mark, Permit
 from arraygauge.probe.values import Extent, Outcome, PlaceRate, ProbeRequest, Route
 from arraygauge.probe.wire import items, pair
 from arraygauge.theory.values import Access, Direction, Workload
+from arraygauge.values import frozen
 
 WRITING = child_command("arraygauge.probe.children.trial_writing")
 GRACE_SECONDS = 60.0
@@ -24,7 +24,7 @@ GRACE_SECONDS = 60.0
 LOOK_SECONDS = 0.02
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Work:
     """What is asked of an array at each of some places, in turn."""
 
@@ -36,7 +36,7 @@ class Work:
     max_bytes: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Rate:
     """What one direction gave: a median over ``places`` and the interval it lies in, bytes per
     second; ``problem`` says why it is not to be had. ``moved_bytes`` counts all that was moved,

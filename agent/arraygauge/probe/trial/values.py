@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from random import Random
 
 from arraygauge.inventory.values import DeviceNumber
+from arraygauge.values import frozen
 
 MARK_PLACES = 32
 BLOCK_BYTES = 4096
@@ -13,7 +13,7 @@ SECTOR_BYTES = 512
 NUMBER_BYTES = 8
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Mark:
     """The places in each 4 KiB that a trial's blocks have zero. Which they are is decided by a
     random ``seed``, kept in the trial's record."""
@@ -27,7 +27,7 @@ class Mark:
         return tuple(sorted(Random(self.seed).sample(free, MARK_PLACES)))  # noqa: S311
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Suspect:
     """A drive to be examined. ``exclusively`` unless md holds it for the trial already."""
 
@@ -37,7 +37,7 @@ class Suspect:
     exclusively: bool = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Signature:
     """What libblkid knows: 'filesystem ext4', 'raid linux_raid_member', 'partition table gpt'."""
 
@@ -45,7 +45,7 @@ class Signature:
     name: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Examined:
     """What one drive holds, as far as was looked.
 

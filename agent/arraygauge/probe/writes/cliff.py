@@ -14,11 +14,12 @@ constant rate). That it must also be a fall of ``LEAST_FALL`` makes false alarms
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import accumulate, chain, pairwise
 from math import log
 from random import Random
 from statistics import fmean
+
+from arraygauge.values import frozen
 
 LEAST_FALL = 0.2
 """What counts as a cliff: the second rate is so much below the first, as a share of it."""
@@ -37,7 +38,7 @@ Slice = tuple[int, int]
 """Bytes, and the nanoseconds they took."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Cliff:
     """Rates in bytes per second before and after, and how many bytes were written before."""
 

@@ -7,10 +7,9 @@ copy and parity block that the array adds (``probe.charges``).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.probe.budget import DAY_SECONDS, BudgetLimits
 from arraygauge.units import format_capacity
+from arraygauge.values import frozen
 
 YEAR_SECONDS = 365 * DAY_SECONDS
 ASSUMED_FULL_WRITES = 100
@@ -18,7 +17,7 @@ ASSUMED_FULL_WRITES = 100
 (common practice, no published source)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WriteAllowance:
     """``year_bytes`` is the share of a year, ``bytes_left`` what is left of it. ``basis``
     says in words what it stands on; ``assumed`` that nobody declared it."""

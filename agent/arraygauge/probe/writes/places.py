@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path, PurePath
 
 from arraygauge.inventory.stack import beneath
 from arraygauge.inventory.values import BlockDevice, DeviceKind, Host, Mount
 from arraygauge.probe.filesystems import why_unfit_to_write
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Place:
     """A directory for an own file. ``device`` is what its filesystem is mounted from, ``target``
     the array or drive below that alone; None where there is no such one, and ``why_none`` says

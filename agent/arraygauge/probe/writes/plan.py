@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from arraygauge.inventory.values import BlockDevice, Host
@@ -12,9 +11,10 @@ from arraygauge.probe.plan import array_workload, device_workload
 from arraygauge.probe.values import Skipped, SkipReason
 from arraygauge.probe.writes.values import WriteRequest
 from arraygauge.units import MIB
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WriteLimits:
     """How much one array or drive may be asked to write in one probe, and where.
 

@@ -6,13 +6,13 @@ Sizes in bytes and times in nanoseconds on the wire, seconds from here on.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from enum import StrEnum
 
 from arraygauge.inventory.values import DeviceNumber
 from arraygauge.probe.reply import ReplyError
 from arraygauge.probe.wire import items, pair, text, whole
 from arraygauge.probe.writes.cliff import Slice
+from arraygauge.values import frozen
 
 PATH_LENGTH = 4096
 _NANO = 1e-9
@@ -36,7 +36,7 @@ class WriteStep(StrEnum):
     DONE = "done"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Room:
     """Bytes wanted, free, and to be left free."""
 
@@ -45,7 +45,7 @@ class Room:
     floor: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WriteReply:
     """What the child says it did.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from arraygauge.probe.hosted import fit_numbers
@@ -16,6 +16,7 @@ from arraygauge.probe.suspension import NOTICED_SECONDS
 from arraygauge.probe.writes.reply import WriteReply, parse_write_reply
 from arraygauge.probe.writes.values import HostedFilesystem, WriteOutcome
 from arraygauge.units import MIB
+from arraygauge.values import frozen
 
 WRITING = child_command("arraygauge.probe.children.writing")
 SLOWEST_MAKING = 10 * MIB
@@ -26,7 +27,7 @@ TOLD_TO_STOP = "told to stop"
 SLEPT = "the machine was suspended meanwhile, which says nothing of it"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Told:
     """What came of one child: its reply, or in its stead an outcome and the words for it."""
 

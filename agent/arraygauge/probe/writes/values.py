@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from arraygauge.probe.values import Skipped
 from arraygauge.probe.writes.cliff import Cliff
 from arraygauge.theory.values import Direction, Workload
 from arraygauge.units import MIB
+from arraygauge.values import frozen
 
 ALIGNMENT_BYTES = 4096
 """Transfers are multiples of it, so that they suit drives of either logical block size."""
@@ -33,7 +33,7 @@ class WriteOutcome(StrEnum):
     CRASHED = "crashed"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class HostedFilesystem:
     """A mounted filesystem that lies on one device alone.
 
@@ -47,7 +47,7 @@ class HostedFilesystem:
     unfit: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WriteRequest:
     """One burst of sequential writes to an own file on the device.
 
@@ -85,7 +85,7 @@ class WriteRequest:
         return -(-self.file_bytes // MIB) * MIB
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WriteMeasurement:
     """What one write probe gave.
 

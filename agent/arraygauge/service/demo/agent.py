@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from math import floor
 
 from arraygauge import __version__
@@ -35,6 +34,7 @@ from arraygauge.service.passive_watch import Clocks, PassiveWatcher
 from arraygauge.service.purse import Purse
 from arraygauge.tell.metrics import StatusCollector
 from arraygauge.tell.passive_json import watching_document
+from arraygauge.values import frozen
 
 SECOND_LOOK_SECONDS = 5.0
 """After the kernel had news: what looks over needs to look so twice."""
@@ -48,7 +48,7 @@ WORK_AFTER_SECONDS = 150.0
 """Long enough for the watch to find that the drive answers again and goes on doing so."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Event:
     """Something that happens on a day."""
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.config import Configuration
 from arraygauge.config.model import ParitySection, RunSection, UplinkSection
 from arraygauge.inventory.values import Level
 from arraygauge.service.demo.drives import DISK_B, SSD_A, SSD_C, SSD_D, Make
+from arraygauge.values import frozen
 
 UPLINK = "chipset uplink (invented)"
 UPLINK_BYTES_PER_SECOND = 6.4e9
@@ -19,7 +18,7 @@ PARITY_MB_PER_SECOND = 9000.0
 """Declared, so that nothing need be measured on the real processor."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Bay:
     """A place for a drive, by the kernel's name of whatever is in it."""
 
@@ -29,7 +28,7 @@ class Bay:
     """Among the bays of its make, from 1."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Shelf:
     """An array as built."""
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from arraygauge.inventory.counters import IoCounters
+from arraygauge.values import frozen
 
 READS_PER_SECOND = 110.0
 """Of each member, while somebody plays footage from its array."""
@@ -16,7 +17,7 @@ WAITING = 5
 """Requests that a drive which does not answer holds."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Work:
     """Somebody works on these drives from ``begins`` to ``ends``; one of them, ``frozen``,
     answers nothing from ``freezes`` to ``thaws``, and the work waits for it. Seconds of uptime."""
@@ -99,7 +100,7 @@ class InventedCounters:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class OpenedCounters:
     """Those of some drives, as the passive watch reads them."""
 

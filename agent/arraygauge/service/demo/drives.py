@@ -6,11 +6,11 @@ construction. The figures are those of no product.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import cos, pi
 from random import Random
 
 from arraygauge.inventory.transport import Transport
+from arraygauge.values import frozen
 
 YEAR_DAYS = 365.0
 MILD_CELSIUS = 40.0
@@ -19,7 +19,7 @@ OF_LINK = 0.86
 """What a drive gets out of a link that is slower than itself, of its signalling rate."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Make:
     """A model of invented drives. ``bytes_per_second`` when new, in the middle, at 40 degrees.
 
@@ -101,7 +101,7 @@ SSD_D = Make(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Strain:
     """What a drive suffers at a moment: ``days`` it was in use, the ``celsius`` it has, the share
     of its rate that a fault takes (``slower``), the ``lanes`` its link came to."""

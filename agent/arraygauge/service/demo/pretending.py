@@ -6,7 +6,6 @@ level, and not by the model that judges it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from random import Random
 
@@ -18,6 +17,7 @@ from arraygauge.service.demo.bays import SHELVES, UPLINK_BYTES_PER_SECOND, Shelf
 from arraygauge.service.demo.drives import Strain, as_built, rate_alone, room_celsius
 from arraygauge.service.demo.machine import serial_of
 from arraygauge.service.demo.story import state_of
+from arraygauge.values import frozen
 
 PLACES = 6
 PLACE_SECONDS = 0.2
@@ -29,7 +29,7 @@ OF_UPLINK = 0.975
 ARRAY_STRAY = 0.004
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Pretence:
     """Probing without a device. The same ``seed`` gives the same figures on the same day."""
 

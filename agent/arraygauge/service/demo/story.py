@@ -6,12 +6,13 @@ Days are counted from the beginning, with fractions. Pure: a day gives a state.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from arraygauge.values import frozen
 
 CYCLE_DAYS = 400.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Slowing:
     """A drive slows little by little, to ``most`` (a share of its rate) on the last day, with
     so much more warmth and so many corrected read errors by then."""
@@ -24,7 +25,7 @@ class Slowing:
     errors: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class LowLink:
     """A link comes up with fewer lanes than it could."""
 
@@ -34,7 +35,7 @@ class LowLink:
     lanes: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Loss:
     """A drive drops out, another takes its place and is filled."""
 
@@ -44,7 +45,7 @@ class Loss:
     rebuilt: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Freeze:
     """A drive does not answer for some seconds while somebody works on its array."""
 
@@ -65,7 +66,7 @@ LOSSES = (
 FREEZES = (Freeze(bay="sdh", at=160.65, seconds=8.4),)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class BayState:
     """A bay at a moment. ``generation`` counts the drives that were in it before, ``days`` those
     that the present one has been in use; ``lanes`` None for all its link has. ``filled`` is the

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from arraygauge.config import Configuration
 from arraygauge.inventory.values import Host
@@ -22,11 +22,12 @@ from arraygauge.service.probing import left_alone
 from arraygauge.service.purse import Purse
 from arraygauge.service.survey import judged
 from arraygauge.service.targets import Targets, choose_targets
+from arraygauge.values import frozen
 
 Plan = ProbePlan | Skipped
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Known:
     """What follows from one state of the machine; it is the same for months."""
 

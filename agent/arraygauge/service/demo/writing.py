@@ -3,7 +3,6 @@ which is the smaller the fuller they are."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from random import Random
 
 from arraygauge.inventory.values import Host
@@ -11,6 +10,7 @@ from arraygauge.probe.writes.cliff import Slice, find_cliff
 from arraygauge.probe.writes.values import WriteMeasurement, WriteOutcome
 from arraygauge.theory import SEQUENTIAL_WRITE
 from arraygauge.units import MIB
+from arraygauge.values import frozen
 
 WRITTEN_ARRAY = "md2"
 EVERY_DAYS = 7.0
@@ -28,7 +28,7 @@ _FLUSH_SECONDS = 0.02
 _STRAY = 0.03
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class WritePretence:
     """Writing without a device. The same ``seed`` gives the same figures on the same day."""
 

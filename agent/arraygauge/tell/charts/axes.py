@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.tell.charts.svg import across, element, label, line
 from arraygauge.tell.charts.ticks import Scale, megabytes
+from arraygauge.values import frozen
 
 LEGEND_ROW = 18.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Plot:
     """Where the plot lies in its picture: pixels from ``top`` down, and its scale of rates."""
 
@@ -45,7 +44,7 @@ def foot_label(share: float, words: str, y: float) -> str:
     return label(words, across(share), y, "chart-muted", anchor)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Sign:
     """A sign and its meaning; ``figure`` is drawn around a point."""
 

@@ -4,7 +4,6 @@ until something about the array changes."""
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby, pairwise
 
 from arraygauge.tell.charts.axes import Plot, Sign
@@ -12,6 +11,7 @@ from arraygauge.tell.charts.svg import STRETCH, element, line, number
 from arraygauge.tell.charts.thinning import Run
 from arraygauge.tell.charts.values import Band, TimePoint
 from arraygauge.units import format_rate
+from arraygauge.values import frozen
 
 LEAST_WIDTH = STRETCH / 100
 """What a single measurement's expectation is drawn over, to be seen."""
@@ -20,7 +20,7 @@ _AS_BEFORE = 0.01
 make that much."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class _Step:
     """From one place across to another, in units of ``STRETCH``."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from arraygauge.tell.charts.axes import Plot, Sign
 from arraygauge.tell.charts.svg import (
@@ -18,6 +17,7 @@ from arraygauge.tell.charts.svg import (
 )
 from arraygauge.tell.charts.values import Mark
 from arraygauge.tell.moments import minute
+from arraygauge.values import frozen
 
 MOST_MARKS = 24
 """More are a blur: of those that lie close together the worst is drawn."""
@@ -26,7 +26,7 @@ _ORDER = ("critical", "major", "minor", "information")
 _FIGURES = {"critical": TRIANGLE, "major": DIAMOND, "minor": SQUARE, "information": DOT}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Drawn:
     """Markup, what its signs mean, and how many marks could not be drawn."""
 

@@ -7,18 +7,18 @@ node, beside the width of the link above it, shows what can come together and wh
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from arraygauge.tell.charts.forest import Branch
 from arraygauge.tell.charts.node_words import note_of
 from arraygauge.tell.charts.values import Node
+from arraygauge.values import frozen
 
 ROW, NOTE = 26.0, 15.0
 _INDENT, _ELBOW, _APART = 20.0, 7.0, 2.0
 _WIDEST_PIPE, _WIDEST_SUM, _THINNEST = 16.0, 64.0, 2.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Placed:
     """A node at the end of its link: pixels. ``path`` is the link's, empty at the root;
     ``left_out`` are siblings that are not drawn, told in a row of their own; a note begins at
@@ -33,7 +33,7 @@ class Placed:
     note_x: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Layout:
     """All that is drawn, and the height it takes."""
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from arraygauge.values import frozen
 
 HOUR, DAY = 3600, 86400
 _CLOCK_STEPS = (60, 300, 900, HOUR, 3 * HOUR, 6 * HOUR, 12 * HOUR)
@@ -13,7 +14,7 @@ _DAY_STEPS = (1, 2, 7, 14)
 _MONTH_STEPS = (1, 2, 3, 6, 12, 24, 60)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Scale:
     """An axis from ``low`` to ``high``, with round numbers ``step`` apart between them."""
 
@@ -54,7 +55,7 @@ def megabytes(bytes_per_second: float) -> str:
     return f"{bytes_per_second / 1e6:.6g}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DateTick:
     at_seconds: float
     words: str

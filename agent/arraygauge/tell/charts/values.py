@@ -6,10 +6,10 @@ in its place.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Band:
     """What was expected."""
 
@@ -17,7 +17,7 @@ class Band:
     ceiling_bytes_per_second: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class TimePoint:
     """A rate and its confidence interval, as far as there is one, and what was expected of it
     then. No rate is a gap."""
@@ -29,7 +29,7 @@ class TimePoint:
     expected: Band | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Mark:
     """Something that happened: an incident, until None while it lasts.
 
@@ -43,7 +43,7 @@ class Mark:
     label: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class TimeChart:
     """A rate over time. ``unit_word`` stands above the axis, whose numbers are MB/s: 'MB/s'."""
 
@@ -56,7 +56,7 @@ class TimeChart:
     marks: tuple[Mark, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Bar:
     """A member. No rate: it was not measured, or it is gone, which ``note`` may say."""
 
@@ -66,7 +66,7 @@ class Bar:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MemberBars:
     """Members side by side on one scale."""
 
@@ -76,7 +76,7 @@ class MemberBars:
     expected_bytes_per_second: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class CurvePoint:
     """A rate at a transfer size."""
 
@@ -84,7 +84,7 @@ class CurvePoint:
     bytes_per_second: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class CurveChart:
     """Rates over transfer sizes."""
 
@@ -94,7 +94,7 @@ class CurveChart:
     predicted: tuple[CurvePoint, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Node:
     """The processor, or something that is reached through its parent: over a link of that
     capacity, of which ``used_share`` is in use, 0 to 1.
@@ -113,7 +113,7 @@ class Node:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Topology:
     """How data gets from the drives to the processor, as a tree. A node whose parent is not
     there stands at the root."""

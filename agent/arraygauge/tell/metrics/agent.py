@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 from arraygauge import __version__
 from arraygauge.inventory.values import Host
 from arraygauge.judge import Status
 from arraygauge.tell.channel_state import ChannelState
 from arraygauge.tell.metrics.values import Sample
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class AgentHealth:
     """``heartbeat_seconds`` since 1970; None before the first. ``interval_seconds`` None where
     nothing is measured on schedule. ``build`` is the version, and what is unusual about it."""

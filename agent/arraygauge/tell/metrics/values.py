@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from arraygauge.values import frozen
 
 PREFIX = "arraygauge_"
 
@@ -28,7 +29,7 @@ class Unit(StrEnum):
     CELSIUS = "degrees Celsius"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MetricSpec:
     """One metric: its name without prefix and without the suffixes `_total` and `_info`."""
 
@@ -51,7 +52,7 @@ class MetricSpec:
         return self.labels + self.facts
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Sample:
     """One number of the metric named ``name``, with the values of all its labels in order."""
 
@@ -60,7 +61,7 @@ class Sample:
     number: float = 1.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class BudgetUse:
     """What probing took of one device in the last 24 hours, and what share of an hour's budget
     may still be spent now, 0 to 1."""

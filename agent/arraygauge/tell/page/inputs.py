@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from arraygauge.history.trend import IncidentSpan, SizedRate, Stretch
 from arraygauge.inventory.values import Array, Host
@@ -13,6 +13,7 @@ from arraygauge.judge.pace import rate_of
 from arraygauge.probe.budget import BudgetLimits
 from arraygauge.tell.metrics import BudgetUse
 from arraygauge.theory import Expectation
+from arraygauge.values import frozen
 
 MOST_ARRAYS = 40
 MOST_MEMBERS = 24
@@ -21,7 +22,7 @@ MOST_DRIVES = 48
 """How many are shown at most: a page must stay readable, and what is left out is said."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Spans:
     """Some incidents of so many."""
 
@@ -29,7 +30,7 @@ class Spans:
     total: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Known:
     """What is known of the machine now. ``host`` may be newer than ``status``, whose own stands
     in until something was seen; ``seen`` is the passive watch's document (``passive_json``).
@@ -79,7 +80,7 @@ class Known:
         return rate_of(verdict.attempt) if verdict is not None else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Past:
     """One array's past between two moments, seconds since 1970. ``coarse`` is the same in few
     stretches; ``curve`` what was measured at each transfer size."""

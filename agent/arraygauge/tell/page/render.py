@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
@@ -12,9 +11,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from arraygauge.tell.page.values import ArrayPage, Heading, Overview
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Missing:
     """A page that is not there, and what to say of it."""
 
@@ -22,7 +22,7 @@ class Missing:
     words: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class StaticFile:
     """A file as it is served."""
 

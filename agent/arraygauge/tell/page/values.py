@@ -5,10 +5,11 @@ Texts are plain and are escaped by the templates; ``Markup`` is SVG whose own te
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 
 from markupsafe import Markup
+
+from arraygauge.values import frozen
 
 
 class Tone(StrEnum):
@@ -23,7 +24,7 @@ class Tone(StrEnum):
 SIGNS = {Tone.FINE: "✓", Tone.WARNING: "▲", Tone.CRITICAL: "■", Tone.UNKNOWN: "○"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Standing:
     """How an array fares, in two or three words."""
 
@@ -35,7 +36,7 @@ class Standing:
         return SIGNS[self.tone]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Fact:
     """A term and what is said of it."""
 
@@ -43,7 +44,7 @@ class Fact:
     words: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MomentWords:
     """A moment for a person (local time) and for a program (RFC 3339)."""
 
@@ -51,7 +52,7 @@ class MomentWords:
     machine: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class IncidentItem:
     """One incident as it was told last."""
 
@@ -66,7 +67,7 @@ class IncidentItem:
     ended: MomentWords | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class IncidentList:
     """``left_out`` is how many more there are."""
 
@@ -74,7 +75,7 @@ class IncidentList:
     left_out: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class MemberRow:
     """One member in words; empty where nothing is known."""
 
@@ -87,7 +88,7 @@ class MemberRow:
     serial: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Members:
     """Side by side on one scale, and as a table. ``left_out`` says how many are not shown."""
 
@@ -96,7 +97,7 @@ class Members:
     left_out: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Card:
     """One array at a glance."""
 
@@ -111,7 +112,7 @@ class Card:
     incident: IncidentItem | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DriveRow:
     """One drive, what was measured, and what probing took of it in the last 24 hours.
     ``hour_left`` is the share of an hour's budget that may still be spent, 0 to 1."""
@@ -125,7 +126,7 @@ class DriveRow:
     hour_left: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Drives:
     """``left_out`` is how many more there are."""
 
@@ -134,7 +135,7 @@ class Drives:
     budget: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Heading:
     """What stands at the head of every page. ``notice`` is what a reader must know first."""
 
@@ -144,7 +145,7 @@ class Heading:
     troubles: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Overview:
     """The first page. ``summary`` is the answer in one sentence."""
 
@@ -156,7 +157,7 @@ class Overview:
     drives: Drives
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class PeriodLink:
     """``current`` is the one that is shown."""
 
@@ -165,7 +166,7 @@ class PeriodLink:
     current: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class TableOfRates:
     """The figures of a picture. ``empty`` says why there are none."""
 
@@ -175,7 +176,7 @@ class TableOfRates:
     empty: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Plate:
     """A picture with its heading, a sentence on how to read it, and its figures.
     ``picture`` is None where there is nothing to draw: the table says why."""
@@ -187,7 +188,7 @@ class Plate:
     table: TableOfRates
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ArrayPage:
     """One array with its past and its way to the processor."""
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from arraygauge.history import MeasurementRecord
 from arraygauge.inventory.values import Array
 from arraygauge.tell.page.inputs import Known, Past, Spans
 from arraygauge.theory import Derivation, Workload
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ArrayMatter:
     """One array: its past in the time told of, and where its expectation comes from: None for
     a workload in which too little is known of its members."""
@@ -20,7 +19,7 @@ class ArrayMatter:
     derivations: tuple[tuple[Workload, Derivation | None], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class DeviceTotals:
     """What one array or drive was asked in the time told of: attempts, those that gave a rate,
     bytes read and written. Rates in bytes per second, of ``usual_workload`` only. ``latest`` is
@@ -38,7 +37,7 @@ class DeviceTotals:
     refusals: tuple[tuple[str, int], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ReportMatter:
     """All of it. ``fresh`` is whether ``known`` is of a pass just made, and not what the
     history holds; ``unseen`` are sentences on what could not be seen, and why."""

@@ -5,14 +5,13 @@ Texts are plain and are escaped by the template; ``Markup`` is SVG whose own tex
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from markupsafe import Markup
 
 from arraygauge.tell.page.values import Fact, IncidentList, Members, Standing, TableOfRates
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Derived:
     """Where an expectation comes from: a line of words for each step, and every resource."""
 
@@ -21,7 +20,7 @@ class Derived:
     resources: TableOfRates | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class ArraySection:
     """One array: how it fares, what theory says, what was measured."""
 
@@ -39,7 +38,7 @@ class ArraySection:
     derived: tuple[Derived, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Report:
     """``summary`` is the answer in one sentence; ``lead`` says what this is and of when."""
 

@@ -8,14 +8,14 @@ pictures, files of an image sequence), or a rate in bits per second that its enc
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from difflib import get_close_matches
 from fractions import Fraction
 
 from arraygauge.theory.footage.rasters import Raster
+from arraygauge.values import frozen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Source:
     """Where a figure is from. ``from_memory``: written down without the text at hand."""
 
@@ -23,7 +23,7 @@ class Source:
     from_memory: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Row:
     """What one raster takes: a frame's bytes or, where the encoder aims at a rate, bits per
     second. ``frame_rates`` it is given for; empty for any."""
@@ -40,7 +40,7 @@ class Row:
         return raster == self.raster and given
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Formula:
     """Bytes of a frame of any raster."""
 
@@ -49,7 +49,7 @@ class Formula:
     source: Source
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Codec:
     """``rows`` come before ``formula``, which serves the rasters that none of them is about.
     ``sequence``: each frame is a file of its own. ``target``: real files run below."""

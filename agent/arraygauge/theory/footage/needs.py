@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
 from math import floor, isfinite
 
@@ -11,6 +10,7 @@ from arraygauge.theory.footage.codecs import Codec, Row, Source
 from arraygauge.theory.footage.rasters import Raster
 from arraygauge.theory.values import Access, Direction, Workload
 from arraygauge.units import KIB, MIB
+from arraygauge.values import frozen
 
 USUAL_HEADROOM = Fraction(3, 10)
 """Demand at most 70 % of what is measured: common practice, no published source."""
@@ -22,7 +22,7 @@ LEAST_IN_FLIGHT = 8
 _PAGE_BYTES = 4 * KIB
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Stream:
     """One stream: ``name`` is what it is called, ``bits_per_second`` exact.
 

@@ -9,6 +9,8 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from arraygauge.values import frozen
+
 SERIAL_BITS_PER_SAMPLE = 20
 """A 10-bit word of luminance and one of colour difference (4:2:2 at 10 bits)."""
 MOST_PIXELS = 32768
@@ -100,7 +102,7 @@ def parse_frame_rate(text: str) -> Fraction:
     return next((exact for exact in _FRACTIONAL if abs(exact - rate) < _SLIP), rate)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class SerialFormat:
     """One raster on a serial interface: all samples of a line and all lines of a frame, blanking
     included."""

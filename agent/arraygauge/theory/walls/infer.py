@@ -16,11 +16,11 @@ for the steps and what they assume. Runs are asked for one at a time: the caller
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 from arraygauge.theory.walls.readings import Reading, mean_reading
 from arraygauge.theory.walls.search import WallSearch
 from arraygauge.theory.walls.values import Wall
+from arraygauge.values import frozen
 
 USUAL_NOISE = 0.03
 """Half-width in which the rate of one member repeats: common practice puts SSDs of one
@@ -31,14 +31,14 @@ _WIDEST_OVER_MET = 1.5
 false walls remain. It is not asked where they keep within the stated noise."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Run:
     """Members read at the same time, each with its own bytes per second during it."""
 
     rates: Mapping[str, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Inference:
     """What the runs so far show.
 

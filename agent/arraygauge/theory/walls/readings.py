@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import erf, inf, sqrt
 
+from arraygauge.values import frozen
+
 Names = frozenset[str]
 
 _ROUNDING = 1 + 1e-9
@@ -30,7 +32,7 @@ def mean_reading(runs: Sequence[Mapping[str, float]]) -> Reading:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Evidence:
     """Each member alone, all together, and the noise that other runs are compared within.
 

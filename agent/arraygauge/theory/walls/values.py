@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from arraygauge.values import frozen
 
 CERTAIN_FROM = 0.9
 """Below this confidence a wall is a guess: one in ten of those at the edge would be chance."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen
 class Wall:
     """Members that together carry no more than ``bytes_per_second``.
 
