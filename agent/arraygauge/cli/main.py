@@ -6,8 +6,6 @@ from __future__ import annotations
 import importlib
 import io
 import sys
-from difflib import get_close_matches
-from pathlib import Path
 
 import click
 
@@ -56,9 +54,11 @@ class _Commands(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        close = get_close_matches(args[0], _COMMANDS, n=1)
-        if args[0] not in _COMMANDS and close:
-            ctx.fail(f"no command '{args[0]}'; did you mean '{close[0]}'?")
+        if args[0] not in _COMMANDS:
+            from difflib import get_close_matches  # noqa: PLC0415 -- help is to be there at once
+
+            if close := get_close_matches(args[0], _COMMANDS, n=1):
+                ctx.fail(f"no command '{args[0]}'; did you mean '{close[0]}'?")
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> object:
@@ -75,13 +75,16 @@ class _Commands(click.Group):
     "--config",
     "config_path",
     metavar="FILE",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=click.Path(dir_okay=False),
     help="Configuration file. Default: /etc/arraygauge/config.toml for root, else the XDG place.",
 )
 @click.pass_context
-def main(ctx: click.Context, config_path: Path | None) -> None:
+def main(ctx: click.Context, config_path: str | None) -> None:
     """Is this array doing what its drives, its bus and its level allow, and if not, why?"""
-    ctx.obj = config_path
+    if config_path is not None:
+        from pathlib import Path  # noqa: PLC0415 -- help is to be there at once
+
+        ctx.obj = Path(config_path)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without our characters shows '?'
