@@ -14,7 +14,8 @@ from arraygauge.history.days import DAY_SECONDS, days_of
 from arraygauge.history.drift_rows import recall_drift
 from arraygauge.history.measurements import find_device, known_devices, measurements_of
 from arraygauge.history.stalls import stalls_of
-from arraygauge.history.trials import PastTrial, has_trials, shape_of, trial_of
+from arraygauge.history.trials import has_trials, shape_of, trial_of
+from arraygauge.judge.past_trial import PastTrial
 from arraygauge.service.grounds import array_called
 from arraygauge.service.host_reader import host_reader
 from arraygauge.tell.baselines import print_watched, watch_words, watched_document, watched_of

@@ -16,10 +16,9 @@ from pydantic import TypeAdapter
 from arraygauge.history.database import History
 from arraygauge.history.memory import recalled, write_remembered
 from arraygauge.inventory.values import Array, Host, Level
+from arraygauge.judge.past_trial import PastTrial
 from arraygauge.judge.state import drive_of
-from arraygauge.judge.trialled import Figure
 from arraygauge.theory.geometry import DEFAULT_LAYOUTS
-from arraygauge.theory.values import Workload
 from arraygauge.values import frozen
 
 PREFIX = "trial "
@@ -48,17 +47,6 @@ class Shape:
             sorted(self.drives),
         )
         return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:32]
-
-
-@frozen
-class PastTrial:
-    """One option as it was measured in a trial, with what had been asked of it."""
-
-    read: Figure | None
-    write: Figure | None
-    read_workload: Workload
-    write_workload: Workload
-    at_seconds: float
 
 
 def shape_of(host: Host, array: Array) -> Shape | None:

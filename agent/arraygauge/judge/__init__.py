@@ -4,6 +4,7 @@ from arraygauge.judge.arrays import assess_array, expected_rates, peer_reference
 from arraygauge.judge.devices import assess_device
 from arraygauge.judge.footage import with_footage
 from arraygauge.judge.peers import Grounds
+from arraygauge.judge.since_trial import with_trial
 from arraygauge.judge.values import (
     ArrayVerdict,
     Cause,
@@ -37,5 +38,6 @@ __all__ = [
     "observe_writes",
     "peer_references",
     "with_footage",
+    "with_trial",
     "with_walls",
 ]

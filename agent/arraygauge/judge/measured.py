@@ -180,8 +180,16 @@ def _of_array(verdict: ArrayVerdict, strays: Mapping[str, float]) -> Finding | N
         arrays=(verdict.array.name,),
         signature=str(verdict.cause),
         facts=verdict,
-        looks=_looks(verdict.ratio, _LIMITS.short, stray, sure=sure),
+        looks=_looks(_short_by(verdict), _LIMITS.short, stray, sure=sure),
     )
+
+
+def _short_by(verdict: ArrayVerdict) -> float | None:
+    """Its rate as a share of what it is short of."""
+    since = verdict.since_trial
+    if verdict.cause is SlowCause.BELOW_TRIAL and since is not None and since.share is not None:
+        return 1 + since.share
+    return verdict.ratio
 
 
 def _is_explained(host: Host, verdict: ArrayVerdict, drifting: Collection[str]) -> bool:

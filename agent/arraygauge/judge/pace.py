@@ -22,7 +22,7 @@ def pace_of(attempt: Attempt, expectation: Expectation | None, short_below: floa
         return Pace.NOT_MEASURED
     if expectation is None:
         return Pace.NO_REFERENCE
-    low, high = _surely(attempt, rate)
+    low, high = surely(attempt, rate)
     if high < short_below * expectation.floor_bytes_per_second:
         return Pace.SHORT
     if low > ABOVE_CEILING * expectation.ceiling_bytes_per_second:
@@ -30,7 +30,7 @@ def pace_of(attempt: Attempt, expectation: Expectation | None, short_below: floa
     return Pace.AS_EXPECTED
 
 
-def _surely(attempt: Attempt, rate: float) -> tuple[float, float]:
+def surely(attempt: Attempt, rate: float) -> tuple[float, float]:
     """Between which rates the true one lies: the rate itself where it is well known. Of one
     that is not, neither end may accuse alone."""
     if not isinstance(attempt, Measurement) or attempt.uncertainty is None:

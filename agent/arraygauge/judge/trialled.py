@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from arraygauge.judge.past_trial import Figure
 from arraygauge.theory.plan import Option, PlannedOption, Prediction, recommended_option
 from arraygauge.theory.plan_front import by_balance
 from arraygauge.theory.values import Expectation
@@ -13,23 +14,6 @@ from arraygauge.values import frozen
 ALIKE = 0.05
 """Options whose measured merits differ by less are taken for equals: a repeated measurement
 differs by about as much (practice.md, same drive and place ± 3 to 5 %, common practice)."""
-
-
-@frozen
-class Figure:
-    """A measured rate and the interval it lies in, bytes per second; no interval where there were
-    fewer than six places."""
-
-    rate: float
-    low: float | None = None
-    high: float | None = None
-
-    @property
-    def uncertainty(self) -> float | None:
-        """Half the interval's width as a share of the rate."""
-        if self.low is None or self.high is None or not self.rate:
-            return None
-        return (self.high - self.low) / 2 / self.rate
 
 
 @frozen

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from arraygauge.inventory.values import Array, BlockDevice, Host, Link
 from arraygauge.judge.footage_values import FootageVerdict
+from arraygauge.judge.past_trial import SinceTrial
 from arraygauge.probe.values import Attempt
 from arraygauge.probe.writes.values import WriteAttempt
 from arraygauge.theory import Expectation, Survivable
@@ -55,6 +56,7 @@ class Cause(StrEnum):
     MEMBERS_SLOWER = "members slower than they should be"
     UNSEEN_SHARED_LIMIT = "unseen shared limit"
     FOUND_SHARED_LIMIT = "shared limit found by measurement"
+    BELOW_TRIAL = "slower than in its trial"
     SLOWER_THAN_PEERS = "slower than its peers"
     LOW_LINK = "link trained low"
 
@@ -110,7 +112,8 @@ class ArrayVerdict:
     good as its peers; ``as_found`` the same with the members' own measured rates.
     ``ratio`` is measured over the ceiling of ``expectation``. ``walls`` are limits that
     members were found to share when they were read together, certain or not; empty where
-    nobody looked. ``footage`` are the promises made for it.
+    nobody looked. ``footage`` are the promises made for it, ``since_trial`` what a trial of its
+    drives gave, where there was one.
     """
 
     array: Array
@@ -124,6 +127,7 @@ class ArrayVerdict:
     odd_members: tuple[OddMember, ...]
     walls: tuple[Wall, ...] = ()
     footage: tuple[FootageVerdict, ...] = ()
+    since_trial: SinceTrial | None = None
 
 
 @frozen

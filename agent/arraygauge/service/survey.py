@@ -30,6 +30,7 @@ from arraygauge.probe.values import Attempt, Measurement, Outcome, SkipReason
 from arraygauge.probe.writes.values import WriteAttempt
 from arraygauge.service.grounds import grounds_of
 from arraygauge.service.host_reader import HostReader, host_reader
+from arraygauge.service.past_trials import beside_trials
 from arraygauge.service.probing import Forecast, Manner, Probing, Progress
 from arraygauge.service.purse import Purse, open_purse
 from arraygauge.service.targets import Targets, choose_targets
@@ -84,9 +85,10 @@ class Surveyor:
         written = self._write(host, targets, attempts, progress)
         self.purse.ledger.prune()
         status = judged(host, targets, attempts, grounds)
+        arrays = beside_trials(self.purse.history, host, status.arrays, grounds.tolerances)
         return replace(
             status,
-            arrays=tuple(self._explained(host, verdict, attempts) for verdict in status.arrays),
+            arrays=tuple(self._explained(host, verdict, attempts) for verdict in arrays),
             seconds=time.monotonic() - began,
             writes=tuple(
                 assess_write(host, name, attempt, attempts, grounds)

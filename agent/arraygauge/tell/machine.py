@@ -137,6 +137,7 @@ def _array(verdict: ArrayVerdict) -> Document:
         "odd_members": [asdict(member) for member in verdict.odd_members],
         "walls": [wall_document(wall) for wall in verdict.walls],
         "footage": [footage_document(each) for each in verdict.footage],
+        "since_trial": asdict(verdict.since_trial) if verdict.since_trial else None,
         "explanation": array_sentence(verdict),
     }
 

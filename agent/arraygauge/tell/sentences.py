@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from arraygauge.inventory.values import Array, Level, Link, LinkRate
 from arraygauge.judge import ArrayVerdict, Cause, DeviceVerdict, Health, OddMember, Pace, Protection
+from arraygauge.judge.past_trial import SinceTrial
 from arraygauge.probe.values import Attempt, Measurement, Route, Skipped
+from arraygauge.tell.moments import minute
 from arraygauge.theory import Expectation, Resource, ResourceKind
 from arraygauge.theory.walls import Wall
 from arraygauge.units import format_binary, format_capacity, format_duration, format_rate
@@ -52,6 +54,12 @@ def _shortfall_sentence(verdict: ArrayVerdict) -> str:
             "It does what its members give by themselves, but some of them give a little less "
             "than their peers or their rating."
         )
+    since = verdict.since_trial
+    if verdict.cause is Cause.BELOW_TRIAL and since is not None:
+        return (
+            f"The same drives did better before it was built: {since_trial_phrase(since)}. Its "
+            "members, links and temperatures may tell what has changed."
+        )
     if verdict.cause is Cause.FOUND_SHARED_LIMIT:
         found = "; ".join(wall_phrase(wall) for wall in verdict.walls if wall.certain)
         return f"Read together, {found}: a link, port or controller that they share."
@@ -62,6 +70,17 @@ def _shortfall_sentence(verdict: ArrayVerdict) -> str:
         "them that is neither shown by the kernel nor declared as an uplink in the "
         "configuration, or other work used the array meanwhile." + guess
     )
+
+
+def since_trial_phrase(since: SinceTrial) -> str:
+    """What the trial gave, and how far from it the array is."""
+    read = since.past.read
+    gave = format_rate(read.rate) if read is not None else "nothing"
+    when = f"the trial of {minute(since.past.at_seconds)} read {gave}"
+    if since.share is None:
+        return when
+    way = "slower" if since.share < 0 else "faster"
+    return f"{when}, and it is {abs(since.share):.0%} {way}"
 
 
 def wall_phrase(wall: Wall) -> str:

@@ -21,6 +21,7 @@ from arraygauge.tell.sentences import (
     protection_phrase,
     rate_with_uncertainty,
     shape_phrase,
+    since_trial_phrase,
     sync_phrase,
 )
 from arraygauge.tell.writes import write_phrase, write_remarks
@@ -107,6 +108,8 @@ def _facts(verdict: ArrayVerdict, devices: tuple[DeviceVerdict, ...]) -> list[tu
         ("expected", _text(band_phrase(verdict.expectation) if verdict.expectation else "unknown")),
         ("measured", _text(_measured_phrase(verdict.attempt, verdict.ratio, verdict.expectation))),
     ]
+    if verdict.since_trial is not None:
+        facts.append(("before", _text(since_trial_phrase(verdict.since_trial))))
     if verdict.expectation is not None:
         facts.append(("bottleneck", _text(bottleneck_phrase(verdict.expectation.bottleneck))))
     facts.append(("members", _members_line(verdict, devices)))

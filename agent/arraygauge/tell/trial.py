@@ -9,7 +9,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from arraygauge.judge.trialled import Choice, Compared, Figure, Trialled
+from arraygauge.judge.past_trial import Figure
+from arraygauge.judge.trialled import Choice, Compared, Trialled
 from arraygauge.probe.writes.endurance import ASSUMED_FULL_WRITES
 from arraygauge.tell.plan_words import band, failures
 from arraygauge.tell.trial_plot import plot_of

@@ -6,7 +6,8 @@ import json
 from dataclasses import asdict
 from typing import Any
 
-from arraygauge.judge.trialled import Choice, Compared, Figure, Trialled
+from arraygauge.judge.past_trial import Figure
+from arraygauge.judge.trialled import Choice, Compared, Trialled
 from arraygauge.tell.trial import TrialTelling
 from arraygauge.theory.plan import Option
 from arraygauge.theory.values import Expectation

@@ -8,7 +8,7 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
-from arraygauge.history.trials import PastTrial
+from arraygauge.judge.past_trial import PastTrial
 from arraygauge.tell.derivation import workload_phrase
 from arraygauge.tell.moments import minute
 from arraygauge.tell.trial import figure

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from arraygauge.judge.trialled import Compared, Figure
+from arraygauge.judge.past_trial import Figure
+from arraygauge.judge.trialled import Compared
 from arraygauge.theory.values import Expectation
 from arraygauge.units import format_rate
 

@@ -6,7 +6,8 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from arraygauge.judge.trialled import Figure, Trialled
+from arraygauge.judge.past_trial import Figure
+from arraygauge.judge.trialled import Trialled
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.trial.rates import Rate, Work, read, write
 from arraygauge.probe.trial.values import Mark

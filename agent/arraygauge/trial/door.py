@@ -6,8 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 
-from arraygauge.history.trials import PastTrial, Shape
+from arraygauge.history.trials import Shape
 from arraygauge.inventory.values import Host
+from arraygauge.judge.past_trial import PastTrial
 from arraygauge.judge.trialled import choice_of
 from arraygauge.probe.runner import Prober
 from arraygauge.probe.stop import StopToken

@@ -18,7 +18,8 @@ from pathlib import Path
 from arraygauge.errors import MachineTroubleError
 from arraygauge.history.regular import open_regular
 from arraygauge.inventory.values import BlockDevice, Level
-from arraygauge.judge.trialled import Figure, Trialled
+from arraygauge.judge.past_trial import Figure
+from arraygauge.judge.trialled import Trialled
 from arraygauge.probe.trial.values import Mark
 from arraygauge.theory.plan import Option
 from arraygauge.trial.terms import Filled, Terms

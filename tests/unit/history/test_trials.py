@@ -7,7 +7,6 @@ from pathlib import Path
 
 from arraygauge.history import open_history
 from arraygauge.history.trials import (
-    PastTrial,
     Shape,
     has_trials,
     keep_trials,
@@ -15,7 +14,7 @@ from arraygauge.history.trials import (
     trial_of,
 )
 from arraygauge.inventory.values import Level
-from arraygauge.judge.trialled import Figure
+from arraygauge.judge.past_trial import Figure, PastTrial
 from arraygauge.theory import SEQUENTIAL_READ, SEQUENTIAL_WRITE
 from invented import array, host, member
 

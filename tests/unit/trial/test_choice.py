@@ -7,7 +7,8 @@ from collections.abc import Mapping
 import pytest
 
 from arraygauge.inventory.values import Level
-from arraygauge.judge.trialled import Compared, Figure, Trialled, choice_of, miss
+from arraygauge.judge.past_trial import Figure
+from arraygauge.judge.trialled import Compared, Trialled, choice_of, miss
 from arraygauge.tell.trial_plot import plot_of
 from arraygauge.theory import MemberRate, Source
 from arraygauge.theory.plan import PlannedDrive, Scope, Supply, enumerate_options, predict

@@ -9,7 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from arraygauge.inventory.values import Level
-from arraygauge.judge.trialled import Figure, Trialled
+from arraygauge.judge.past_trial import Figure
+from arraygauge.judge.trialled import Trialled
 from arraygauge.theory.plan import Option
 from arraygauge.trial.record import Kept, Record, terms_word
 from arraygauge.trial.terms import Filled, Terms
