@@ -8,7 +8,7 @@ PYTHON := $(VENV)/bin/python
 INSTALL := $(PYTHON) -m pip --disable-pip-version-check install --quiet
 UV_VERSION := 0.13.9
 
-.PHONY: help run test lint lab lab-setup wheel deb lock clean
+.PHONY: help run test lint docs lab lab-setup wheel deb audit lock clean
 
 help:
 	@echo "make run   set up, measure this machine's drives and arrays, then serve metrics until Ctrl-C"
@@ -19,11 +19,12 @@ run: $(VENV)/.core
 	$(PYTHON) -m arraygauge run
 
 # What only computes runs on all processors; what holds times, and the lab's machines, run alone.
-test: lint lab-setup
+test: lint docs lab-setup
 	bash tests/fleet/setup.sh
 	bash tests/page/setup.sh
-	$(PYTHON) -m pytest tests/unit --ignore tests/unit/probe --ignore tests/unit/service \
-	  --numprocesses auto --dist worksteal
+	bash tests/package/setup.sh
+	$(PYTHON) -m pytest tests/package tests/unit --ignore tests/unit/probe \
+	  --ignore tests/unit/service --numprocesses auto --dist loadgroup --durations 15
 	$(PYTHON) -m pytest tests/unit/probe tests/unit/service tests/fleet tests/page --durations 15
 	$(PYTHON) -m pytest tests/lab --durations 60
 
@@ -32,6 +33,10 @@ lint: $(VENV)/.dev
 	$(VENV)/bin/ruff format --check .
 	$(VENV)/bin/mypy
 	$(VENV)/bin/lint-imports
+
+# A link that leads nowhere ends it. Not --quiet, which would have it count no warnings.
+docs: $(VENV)/.dev
+	$(VENV)/bin/mkdocs build --strict --config-file agent/docs/mkdocs.yml
 
 lab: lab-setup
 	cd tests && ../$(PYTHON) -m lab
@@ -54,6 +59,10 @@ $(VENV)/.dev: $(VENV)/.core requirements-dev.lock
 
 wheel deb: $(VENV)/.core
 	$(PYTHON) systemd/deb/package.py $@
+
+# Needs the database of known vulnerabilities, so it is no part of the tests.
+audit: $(PYTHON)
+	bash .ci/audit.sh $(PYTHON)
 
 # The locks hold versions and hashes and no addresses, so any mirror of the index serves them.
 lock: $(PYTHON)

@@ -15,12 +15,12 @@ from wheels import Wheel
 def bill(agent: Wheel, others: Sequence[Wheel], locked: Sequence[Locked], epoch: int) -> str:
     """CycloneDX 1.5, as JSON; the same for the same wheels and ``epoch`` (seconds since 1970)."""
     users = {each.name: each.needed_by for each in locked}
+    direct = {each.name for each in locked if each.is_direct}
     refs = {normal_name(each.name): each.purl for each in others}
     for each in others:
         locks = [lock for lock in locked if lock.name == normal_name(each.name)]
         if not any(each.sha256 in lock.hashes for lock in locks):
             raise SystemExit(f"{each.path.name}: its hash is not in the lock")
-    direct = [ref for name, ref in refs.items() if not users[name] & refs.keys()]
     needs = [
         {"ref": ref, "dependsOn": sorted(refs[n] for n in refs if name in users[n])}
         for name, ref in refs.items()
@@ -34,7 +34,7 @@ def bill(agent: Wheel, others: Sequence[Wheel], locked: Sequence[Locked], epoch:
             "component": _component(agent, "application"),
         },
         "components": [_component(each, "library") for each in others],
-        "dependencies": [{"ref": agent.purl, "dependsOn": sorted(direct)}, *needs],
+        "dependencies": [{"ref": agent.purl, "dependsOn": sorted(refs[n] for n in direct)}, *needs],
     }
     content = json.dumps(document, sort_keys=True)
     document["serialNumber"] = f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, content)}"

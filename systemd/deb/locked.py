@@ -21,6 +21,12 @@ class Locked:
     hashes: frozenset[str]
     needed_by: frozenset[str]
 
+    @property
+    def is_direct(self) -> bool:
+        """Whether the project itself asks for it, be it that others need it as well: the lock
+        has 'via arraygauge (pyproject.toml)' for that."""
+        return any(user.startswith("arraygauge ") for user in self.needed_by)
+
 
 def normal_name(name: str) -> str:
     """The form in which names of packages are compared (PEP 503)."""
@@ -74,13 +80,14 @@ def needed(locked: Iterable[Locked], roots: Iterable[str]) -> tuple[Locked, ...]
 def packaged(root: Path) -> tuple[Locked, ...]:
     """What the package brings: the core's requirements, and those of the extra 'desktop', as the
     package has the unit of the companion, which cannot work without it."""
-    project = tomllib.loads((root / "pyproject.toml").read_text())["project"]
+    project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     core = needed(
-        parse_lock((root / "requirements.lock").read_text()), map(named, project["dependencies"])
+        parse_lock((root / "requirements.lock").read_text(encoding="utf-8")),
+        map(named, project["dependencies"]),
     )
     have = {each.name for each in core}
     desktop = needed(
-        parse_lock((root / "requirements-dev.lock").read_text()),
+        parse_lock((root / "requirements-dev.lock").read_text(encoding="utf-8")),
         map(named, project["optional-dependencies"]["desktop"]),
     )
     return (*core, *(each for each in desktop if each.name not in have))

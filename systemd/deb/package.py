@@ -30,6 +30,7 @@ ROOT = HERE.parents[1]
 DIST = ROOT / "dist"
 INTERPRETER = "/usr/bin/python3"
 HOME = "usr/lib/arraygauge"
+CONFFILE = "etc/arraygauge/config.toml"
 COMPLETIONS = {
     "bash": "usr/share/bash-completion/completions/arraygauge",
     "zsh": "usr/share/zsh/vendor-completions/_arraygauge",
@@ -44,7 +45,13 @@ def output(*words: str) -> str:
 
 def last_change() -> int:
     """Seconds since 1970 that everything built is dated with."""
-    return int(os.environ.get("SOURCE_DATE_EPOCH") or output("git", "log", "-1", "--format=%ct"))
+    given = os.environ.get("SOURCE_DATE_EPOCH")
+    if not given:
+        try:
+            given = output("git", "log", "-1", "--format=%ct")
+        except (OSError, subprocess.CalledProcessError):
+            raise SystemExit("no commit here to date this with: set SOURCE_DATE_EPOCH") from None
+    return int(given)
 
 
 def put(path: Path, content: str | bytes) -> None:
@@ -57,42 +64,31 @@ def zipped(text: str) -> bytes:
     return gzip.compress(text.encode(), compresslevel=9, mtime=0)
 
 
-def build_deb(epoch: int) -> Path:
-    DIST.mkdir(exist_ok=True)
-    agent = examined(built(ROOT, DIST, epoch))
+def build_deb(work: Path, made: Path, epoch: int) -> Path:
+    agent = examined(built(ROOT, made, epoch))
     locked = packaged(ROOT)
     python = output(INTERPRETER, "-c", "import sys; print('%d.%d' % sys.version_info[:2])")
     architecture = output("dpkg", "--print-architecture")
     version = f"{agent.version}-1+py{python}"
-    with tempfile.TemporaryDirectory(prefix="arraygauge-deb-") as folder:
-        downloads, stage = Path(folder, "wheels"), Path(folder, "stage")
-        downloads.mkdir()
-        others = [examined(path) for path in fetched(locked, INTERPRETER, downloads)]
-        sbom = bill(agent, others, locked, epoch)
-        put(DIST / f"arraygauge-{agent.version}.cdx.json", sbom)
-        put(DIST / f"arraygauge-{agent.version}.licences.txt", licences(others))
-        lay_environment(stage, [agent, *others], python)
-        lay_files(stage, epoch)
-        lay_documents(stage, version, others, sbom, epoch)
-        lay_control(stage, version, architecture, python)
-        settle(stage, epoch)
-        for old in DIST.glob(f"arraygauge_*_{architecture}.deb"):
-            old.unlink()
-        package = DIST / f"arraygauge_{version}_{architecture}.deb"
-        subprocess.run(
-            [
-                "dpkg-deb",
-                "--root-owner-group",
-                "--threads-max=1",
-                "-Zxz",
-                "--build",
-                stage,
-                package,
-            ],
-            env={**os.environ, "SOURCE_DATE_EPOCH": str(epoch)},
-            stdout=subprocess.DEVNULL,
-            check=True,
-        )
+    downloads, stage = work / "wheels", work / "stage"
+    downloads.mkdir()
+    others = [examined(path) for path in fetched(locked, INTERPRETER, downloads)]
+    sbom = bill(agent, others, locked, epoch)
+    put(made / f"arraygauge-{agent.version}.cdx.json", sbom)
+    put(made / f"arraygauge-{agent.version}.licences.txt", licences(others))
+    lay_environment(stage, [agent, *others], python)
+    lay_files(stage, epoch)
+    lay_documents(stage, version, others, sbom, epoch)
+    lay_control(stage, version, architecture, python)
+    settle(stage, epoch)
+    package = made / f"arraygauge_{version}_{architecture}.deb"
+    how = ["--root-owner-group", "--threads-max=1", "-Zxz"]
+    subprocess.run(
+        ["dpkg-deb", *how, "--build", stage, package],
+        env={**os.environ, "SOURCE_DATE_EPOCH": str(epoch)},
+        stdout=subprocess.DEVNULL,
+        check=True,
+    )
     return package
 
 
@@ -114,7 +110,7 @@ def lay_files(stage: Path, epoch: int) -> None:
     for kind, unit in (("system", "arraygauge"), ("user", "arraygauge-companion")):
         unit_file = HERE.parent / f"{unit}.service"
         put(stage / "usr/lib/systemd" / kind / unit_file.name, unit_file.read_bytes())
-    put(stage / "etc/arraygauge/config.toml", commented_configuration())
+    put(stage / CONFFILE, commented_configuration())
     put(stage / "usr/share/man/man1/arraygauge.1.gz", zipped(manual(epoch)))
     for shell, place in COMPLETIONS.items():
         completion = get_completion_class(shell)
@@ -131,18 +127,19 @@ def lay_documents(stage: Path, version: str, others: list[Wheel], sbom: str, epo
         f" -- The arraygauge authors <authors@arraygauge.invalid>  {date}\n"
     )
     put(documents / "changelog.Debian.gz", zipped(entry))
-    put(documents / "changelog.gz", zipped((ROOT / "CHANGELOG.md").read_text()))
+    put(documents / "changelog.gz", zipped((ROOT / "CHANGELOG.md").read_text(encoding="utf-8")))
     put(documents / "copyright", copyright_text(others))
     put(documents / "README.Debian", (HERE / "README.Debian").read_bytes())
-    put(documents / "README.md.gz", zipped((ROOT / "README.md").read_text()))
+    put(documents / "README.md.gz", zipped((ROOT / "README.md").read_text(encoding="utf-8")))
     put(documents / "sbom.cdx.json.gz", zipped(sbom))
 
 
 def lay_control(stage: Path, version: str, architecture: str, python: str) -> None:
     files = sorted(path for path in stage.rglob("*") if path.is_file() and not path.is_symlink())
     kibibytes = sum(-(-path.stat().st_size // 1024) for path in files)
+    conffile = stage / CONFFILE
     major, minor = map(int, python.split("."))
-    control = (HERE / "control").read_text()
+    control = (HERE / "control").read_text(encoding="utf-8")
     for name, value in {
         "version": version,
         "architecture": architecture,
@@ -155,9 +152,10 @@ def lay_control(stage: Path, version: str, architecture: str, python: str) -> No
         f"{hashlib.md5(path.read_bytes(), usedforsecurity=False).hexdigest()}  "
         f"{path.relative_to(stage)}\n"
         for path in files
+        if path != conffile  # whose sum dpkg keeps by itself
     ]
     put(stage / "DEBIAN/control", control)
-    put(stage / "DEBIAN/conffiles", "/etc/arraygauge/config.toml\n")
+    put(stage / "DEBIAN/conffiles", f"/{CONFFILE}\n")
     put(stage / "DEBIAN/md5sums", "".join(sums))
     for script in ("postinst", "prerm", "postrm"):
         put(stage / "DEBIAN" / script, (HERE / script).read_bytes())
@@ -180,8 +178,23 @@ def main() -> None:
     if what == ["deb"] and not (shutil.which("dpkg-deb") and Path(INTERPRETER).exists()):
         raise SystemExit("a Debian package is built on Debian, with its python3 installed")
     DIST.mkdir(exist_ok=True)
-    made = build_deb(last_change()) if what == ["deb"] else built(ROOT, DIST, last_change())
-    print(f"{made.relative_to(ROOT)}: {made.stat().st_size} bytes")
+    with tempfile.TemporaryDirectory(prefix="making-", dir=DIST) as folder:
+        work, made = Path(folder), Path(folder, "made")
+        made.mkdir()
+        epoch = last_change()
+        wanted = build_deb(work, made, epoch) if what == ["deb"] else built(ROOT, made, epoch)
+        size = wanted.stat().st_size
+        hand_over(made)
+    print(f"dist/{wanted.name}: {size} bytes")
+
+
+def hand_over(made: Path) -> None:
+    """Each file whole or not at all, as others may read or build here as well; older ones go."""
+    for new in made.iterdir():
+        new.replace(DIST / new.name)
+        for old in DIST.glob(f"arraygauge[-_]*{new.suffix}"):
+            if old.name != new.name:
+                old.unlink(missing_ok=True)
 
 
 if __name__ == "__main__":

@@ -8,7 +8,6 @@ import os
 import re
 import subprocess
 import sys
-import tempfile
 import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -41,19 +40,19 @@ class Wheel:
 
 def built(root: Path, into: Path, epoch: int) -> Path:
     """The agent's own wheel, the same bytes for the same ``epoch`` (seconds since 1970)."""
-    before = set(into.glob("*.whl"))
-    with tempfile.TemporaryDirectory(dir=into) as fresh:
-        subprocess.run(
-            [sys.executable, "-m", "hatchling", "build", "--target", "wheel", "--directory", fresh],
-            cwd=root,
-            env={**os.environ, "SOURCE_DATE_EPOCH": str(epoch)},
-            stdout=subprocess.DEVNULL,
-            check=True,
-        )
-        [wheel] = Path(fresh).glob("*.whl")
-        for old in before:
-            old.unlink()
-        return wheel.rename(into / wheel.name)
+    done = subprocess.run(
+        [sys.executable, "-m", "hatchling", "build", "--target", "wheel", "--directory", str(into)],
+        cwd=root,
+        env={**os.environ, "SOURCE_DATE_EPOCH": str(epoch)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        check=False,
+    )
+    if done.returncode != 0:
+        raise SystemExit(done.stdout)
+    [wheel] = into.glob("*.whl")
+    return wheel
 
 
 def fetched(requirements: Sequence[Locked], interpreter: str, into: Path) -> tuple[Path, ...]:
@@ -83,6 +82,8 @@ def examined(path: Path) -> Wheel:
             if name in names
         ]
         texts = texts or [name for name in names if name == f"{home}LICENSE"]
+        if not texts:
+            raise SystemExit(f"{path.name}: it has no text of its licence")
         licence, is_expression = _licence(said)
         return Wheel(
             path=path,
@@ -126,7 +127,7 @@ def compile_all(site_packages: Path, stage: Path, interpreter: str) -> None:
     start is spared that look and nothing is ever written beside it."""
     how = ["-q", "--invalidation-mode", "unchecked-hash", "-s", str(stage), "-p", "/"]
     subprocess.run(
-        [interpreter, "-s", "-P", "-m", "compileall", *how, str(site_packages)],
+        [interpreter, "-S", "-s", "-P", "-m", "compileall", *how, str(site_packages)],
         env={"PATH": "/usr/bin:/bin", "PYTHONHASHSEED": "0"},
         check=True,
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -14,6 +13,7 @@ from arraygauge.service.inventory_process import (
     HostUnreadableError,
     InventoryProcess,
     LeftBehind,
+    Patience,
     ProcessFailedError,
     failed,
     hangs,
@@ -58,8 +58,8 @@ class HostReader:
     def _ask(self, process: InventoryProcess) -> Host | None:
         """The answer; None when none came in time."""
         process.ask(HOST_REQUEST)
-        deadline = time.monotonic() + self._deadline_seconds
-        while (left := deadline - time.monotonic()) > 0:
+        patience = Patience(process.pid, self._deadline_seconds)
+        while left := patience.left():
             process.wait(left)
             for answer in process.receive():
                 if isinstance(answer, Host):

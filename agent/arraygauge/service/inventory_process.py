@@ -10,16 +10,24 @@ import os
 import select
 import subprocess
 import sys
+import time
 from contextlib import suppress
 
 from arraygauge.errors import MachineTroubleError
 from arraygauge.inventory.events import KernelEvent
 from arraygauge.inventory.frames import FrameError, Frames
 from arraygauge.inventory.values import Host
+from arraygauge.inventory.work import worked_seconds
 
 # -P: modules are not looked for in the directory that somebody happened to start it in.
 COMMAND = (sys.executable, "-P", "-m", "arraygauge.inventory")
 DEADLINE_SECONDS = 10.0
+"""Without a sign of work. What hangs in the kernel takes no processor time; on a slow or busy
+machine an answer may take longer, but then there is some."""
+MOST_TIMES = 3
+"""So many times that, and no answer is waited for any longer."""
+_LOOKS = 10
+"""In that time, for a sign of work."""
 _PIECE_BYTES = 1 << 20
 _LAST_WORDS_BYTES = 4096
 
@@ -127,6 +135,25 @@ class InventoryProcess:
         if lines:
             return lines[-1][:300]
         return f"exit status {self._process.returncode}" if ended else "it closed its output"
+
+
+class Patience:
+    """For one answer of a process: how long it is still waited for."""
+
+    def __init__(self, process_id: int, seconds: float) -> None:
+        self._process_id, self._seconds = process_id, seconds
+        self._worked = worked_seconds(process_id)
+        self._until = time.monotonic() + seconds
+        self._end = time.monotonic() + MOST_TIMES * seconds
+
+    def left(self) -> float:
+        """Seconds until this has to be asked again; none left, and it is given up."""
+        worked = worked_seconds(self._process_id)
+        now = time.monotonic()
+        if worked != self._worked:
+            self._worked, self._until = worked, now + self._seconds
+        left = min(self._until, self._end) - now
+        return max(0.0, min(left, self._seconds / _LOOKS))
 
 
 class LeftBehind:

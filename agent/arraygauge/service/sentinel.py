@@ -21,6 +21,7 @@ from arraygauge.service.inventory_process import (
     HostUnreadableError,
     InventoryProcess,
     LeftBehind,
+    Patience,
     ProcessFailedError,
     failed,
     hangs,
@@ -93,7 +94,8 @@ class Sentinel:
         return events
 
     def read(self, deadline_seconds: float) -> Host | None:
-        """The machine now; None once ``stop`` is set. Raises HostUnreadableError.
+        """The machine now; None once ``stop`` is set. Raises HostUnreadableError, where the
+        process shows no sign of work for ``deadline_seconds`` too.
 
         Events that come meanwhile are kept, and make ``fileno`` readable.
         """
@@ -102,7 +104,7 @@ class Sentinel:
         process, self._host = self._process, None
         if process is not None:
             process.ask(HOST_REQUEST)
-            self._wait_for_host(deadline_seconds)
+            self._wait_for_host(process, deadline_seconds)
         if self._stop.is_set():
             return None
         if self._process is not None and self._host is None:
@@ -132,16 +134,14 @@ class Sentinel:
         if process is not None:
             process.end()
 
-    def _wait_for_host(self, seconds: float) -> None:
-        """Until the answer is there, the process failed, the time is over or ``stop`` is set."""
-        asked = self._process
+    def _wait_for_host(self, asked: InventoryProcess, seconds: float) -> None:
+        """Until the answer is there, the process failed, hangs, or ``stop`` is set."""
         poll = select.poll()
         poll.register(self._stop.fileno(), select.POLLIN)
-        if asked is not None:
-            poll.register(asked.fileno(), select.POLLIN)
-        until = time.monotonic() + seconds
+        poll.register(asked.fileno(), select.POLLIN)
+        patience = Patience(asked.pid, seconds)
         while self._process is asked and self._host is None and not self._stop.is_set():
-            if (left := until - time.monotonic()) <= 0:
+            if not (left := patience.left()):
                 return
             poll.poll(left * 1000)
             self._receive()

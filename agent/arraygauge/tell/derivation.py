@@ -112,7 +112,7 @@ def raising(derivation: Derivation) -> list[str]:
             f"{expectation.workload.queue_depth} would keep the bottleneck busy"
         )
     if expectation.floor_bytes_per_second < 0.95 * expectation.ceiling_bytes_per_second:
-        lines.append("the band is wide: what decides within it is listed below as given")
+        lines.append("the band is wide: what decides within it is said below, where it is known")
     lines.append(_relief(derivation))
     if derivation.widened is not None:
         lines.append(f"one member more: {_change(expectation, derivation.widened)}")

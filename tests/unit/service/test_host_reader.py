@@ -54,6 +54,22 @@ def test_a_process_that_hangs_is_named_in_bounded_time_and_the_next_reading_is_n
         assert hosts.read().name == "invented"
 
 
+def test_a_process_that_works_is_waited_for_longer_than_one_that_hangs() -> None:
+    """As on a machine whose processor is slow or taken by others."""
+    busy = "until = time.monotonic() + 1.0"
+    works = "while time.monotonic() < until: pass"
+    with closing(HostReader(command(busy, works, ANSWERS), deadline_seconds=0.5)) as hosts:
+        assert hosts.read().name == "invented"
+
+
+def test_a_process_that_works_and_never_answers_is_given_up() -> None:
+    with closing(HostReader(command("while True: pass"), deadline_seconds=0.5)) as hosts:
+        began = time.monotonic()
+        with pytest.raises(HostUnreadableError, match="hangs in the kernel"):
+            hosts.read()
+        assert 1.4 < time.monotonic() - began < 3
+
+
 @pytest.mark.parametrize(
     ("body", "reason"),
     [
