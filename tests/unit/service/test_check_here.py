@@ -67,6 +67,8 @@ def drive_below(directory: Path) -> str | None:
                 os.close(os.open(device.node, os.O_RDONLY))
             except PermissionError:
                 return device.name
+            except FileNotFoundError:  # in a chroot without the machine's /dev
+                return None
     return None
 
 

@@ -204,6 +204,10 @@ class Taking(BaseHTTPRequestHandler):
 
 
 def test_tls_is_verified(certificate: Path) -> None:
+    try:
+        socket.gethostbyname("localhost")
+    except socket.gaierror:
+        pytest.skip("this machine does not know 'localhost'")
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.load_cert_chain(certificate)
     with HTTPServer(("127.0.0.1", 0), Taking) as server:
