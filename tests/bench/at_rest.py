@@ -31,12 +31,12 @@ _READ = "read_host(Tree(root=Path({root!r})))"
 INVENTORY = (
     "import socket\nfrom pathlib import Path\n"
     "from arraygauge.inventory import sentinel\n"
-    "from arraygauge.inventory.host import read_host\n"
+    "from arraygauge.inventory.host import HostSource\n"
     "from arraygauge.inventory.sentinel import Sentinel\n"
     "from arraygauge.inventory.tree import Tree\n"
     "heard, silent = socket.socketpair()\n"
     "sentinel.open_uevents = lambda: heard\n"
-    "Sentinel(0, 1, lambda: " + _READ + ").run()\n"
+    "Sentinel(0, 1, HostSource(Tree(root=Path({root!r})))).run()\n"
 )
 AGENT = """
 import functools, sys

@@ -13,14 +13,13 @@ import select
 import signal
 import sys
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 from arraygauge.inventory.events import EventKind, KernelEvent
 from arraygauge.inventory.events_block import SOURCE, BlockEvents, open_uevents
 from arraygauge.inventory.events_md import MdEvents
-from arraygauge.inventory.frames import HOST_REQUEST, WATCH_REQUEST, encode
-from arraygauge.inventory.host import read_host
-from arraygauge.inventory.values import Host
+from arraygauge.inventory.frames import ARRAYS_REQUEST, HOST_REQUEST, WATCH_REQUEST, encode
+from arraygauge.inventory.host import HostSource
 
 BURST_SECONDS = 0.02
 """One failure makes several files and devices speak: what follows the first word within
@@ -33,10 +32,10 @@ _REQUEST_BYTES = 4096
 class Sentinel:
     """Serves two descriptors: requests come in lines on one, frames go out on the other."""
 
-    def __init__(self, requests: int, answers: int, read: Callable[[], Host] = read_host) -> None:
+    def __init__(self, requests: int, answers: int, machine: HostSource | None = None) -> None:
         self._requests = requests
         self._answers = answers
-        self._read = read
+        self._machine = machine or HostSource()
         self._heard = b""
         self._poll = select.poll()
         self._poll.register(requests, select.POLLIN)
@@ -74,7 +73,9 @@ class Sentinel:
         *lines, self._heard = (self._heard + received).split(b"\n")
         for line in lines:
             if line == HOST_REQUEST:
-                self._write(encode(self._read()))
+                self._write(encode(self._machine.read()))
+            elif line == ARRAYS_REQUEST:
+                self._write(encode(self._machine.read_arrays()))
             elif line == WATCH_REQUEST:
                 self._watch()
             else:

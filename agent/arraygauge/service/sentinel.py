@@ -13,7 +13,7 @@ from collections.abc import Callable
 from contextlib import suppress
 
 from arraygauge.inventory.events import EventKind, KernelEvent
-from arraygauge.inventory.frames import HOST_REQUEST, WATCH_REQUEST
+from arraygauge.inventory.frames import ARRAYS_REQUEST, HOST_REQUEST, WATCH_REQUEST
 from arraygauge.inventory.values import Host
 from arraygauge.probe.stop import StopToken
 from arraygauge.service.inventory_process import (
@@ -93,9 +93,10 @@ class Sentinel:
             os.eventfd_read(self._unread)
         return events
 
-    def read(self, deadline_seconds: float) -> Host | None:
-        """The machine now; None once ``stop`` is set. Raises HostUnreadableError, where the
-        process shows no sign of work for ``deadline_seconds`` too.
+    def read(self, deadline_seconds: float, *, arrays_only: bool = False) -> Host | None:
+        """The machine now, or ``arrays_only`` with its devices as they were read last; None
+        once ``stop`` is set. Raises HostUnreadableError, also where the process shows no sign of
+        work for ``deadline_seconds``.
 
         Events that come meanwhile are kept, and make ``fileno`` readable.
         """
@@ -103,7 +104,7 @@ class Sentinel:
         self._tend()
         process, self._host = self._process, None
         if process is not None:
-            process.ask(HOST_REQUEST)
+            process.ask(ARRAYS_REQUEST if arrays_only else HOST_REQUEST)
             self._wait_for_host(process, deadline_seconds)
         if self._stop.is_set():
             return None

@@ -6,6 +6,7 @@ import logging
 import time
 from collections.abc import Callable
 
+from arraygauge.inventory.events import EventKind
 from arraygauge.inventory.values import Host
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.suspension import suspended_seconds
@@ -52,27 +53,33 @@ class Watching:
             sentinel.close()
 
     def _follow(self, sentinel: Sentinel, pulse: Pulse) -> None:
-        look_at, suspended = time.monotonic(), suspended_seconds()
+        look_at = all_at = time.monotonic()
+        suspended = suspended_seconds()
         while not self.stop.is_set():
             wait, own = look_at - time.monotonic(), sentinel.seconds_to_wait()
             pulse.rest()
             wait_for((self.stop, sentinel), wait if own is None else min(wait, own))
             pulse.busy(BUSY_SECONDS)
-            happened = bool(sentinel.events())
+            events = sentinel.events()
+            happened = bool(events)
             if happened or time.monotonic() >= look_at:
                 if (now := suspended_seconds()) - suspended > SUSPENDED_SECONDS:
                     suspended = now
                     self.on_resume()
-                doubt = self._look(sentinel)
+                only_md = happened and all(each.kind is EventKind.MD for each in events)
+                arrays_only = only_md and time.monotonic() < all_at
+                doubt = self._look(sentinel, arrays_only=arrays_only)
                 pulse.well()
                 soon = happened or doubt
                 look_at = time.monotonic() + (SECOND_LOOK_SECONDS if soon else LOOK_SECONDS)
+                all_at = all_at if arrays_only else time.monotonic() + LOOK_SECONDS
 
-    def _look(self, sentinel: Sentinel) -> bool:
-        """Whether what it showed has to be looked for once more."""
+    def _look(self, sentinel: Sentinel, *, arrays_only: bool) -> bool:
+        """Whether what it showed has to be looked for once more. Where only md has told of
+        something its arrays are enough at first: it is told sooner, and all is read soon after."""
         host = None
         try:
-            host = sentinel.read(READ_SECONDS)
+            host = sentinel.read(READ_SECONDS, arrays_only=arrays_only)
             if host is not None:
                 self.keeper.see_host(host)
         except HostUnreadableError as error:

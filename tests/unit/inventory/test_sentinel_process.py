@@ -16,6 +16,7 @@ import pytest
 from arraygauge.inventory import Host
 from arraygauge.inventory.events import EventKind, KernelEvent
 from arraygauge.inventory.frames import Frames
+from arraygauge.inventory.host import HostSource
 from arraygauge.inventory.sentinel import Sentinel
 
 COMMAND = (sys.executable, "-m", "arraygauge.inventory")
@@ -185,7 +186,7 @@ def test_where_the_kernel_s_events_are_refused_that_is_told_and_it_serves_on(
     (requests, ask), (answers, answer) = os.pipe(), os.pipe()
     os.write(ask, b"watch\nhost\n")
     os.close(ask)
-    Sentinel(requests, answer, read=lambda: INVENTED).run()
+    Sentinel(requests, answer, Invented()).run()
     told = Frames().feed(os.read(answers, 1 << 16))
     why = "Address family not supported by protocol"
     assert told == [KernelEvent(kind=EventKind.REFUSED, subject="uevents", action=why), INVENTED]
@@ -203,3 +204,10 @@ INVENTED = Host(
     links=(),
     problems=(),
 )
+
+
+class Invented(HostSource):
+    """Stands for the running machine."""
+
+    def read(self) -> Host:
+        return INVENTED

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import cast
 
 import pytest
@@ -124,3 +125,72 @@ def test_what_looks_over_is_looked_for_again_soon_without_any_event(
 @pytest.fixture
 def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(watching, "LOOK_SECONDS", 0.05)
+
+
+@pytest.mark.parametrize(
+    ("told", "asked"),
+    [
+        (["event('degraded')"], ["host", "arrays", "host"]),
+        (["event('degraded')", "event('dev-sda/state')"], ["host", "arrays", "host"]),
+        (
+            ["event('degraded')", "event('remove', kind=EventKind.BLOCK, subject='sda')"],
+            ["host", "host", "host"],
+        ),
+    ],
+)
+def test_what_only_md_told_of_is_looked_at_in_arrays_first_and_in_all_soon_after(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, told: list[str], asked: list[str]
+) -> None:
+    """The process tells once, after its first answer, and all in one piece."""
+    monkeypatch.setattr(watching, "SECOND_LOOK_SECONDS", 0.2)
+    log, mark = tmp_path / "log", tmp_path / "mark"
+    process = command(
+        f"open({str(log)!r}, 'a').write(asked + ' ')",
+        "if asked in ('host', 'arrays'): tell(HOST)",
+        f"if asked == 'host' and not os.path.exists({str(mark)!r}):",
+        f"    open({str(mark)!r}, 'w')",
+        "    pieces, whole = [], put",
+        "    put = pieces.append",
+        *(f"    {each}" for each in told),
+        "    put = whole",
+        "    put(b''.join(pieces))",
+    )
+    stop, kept = StopToken(), Kept()
+    part = Watching(
+        keeper=cast(Keeper, kept),
+        stop=stop,
+        on_look=lambda _: None,
+        on_resume=lambda: None,
+        command=process,
+    )
+    parts = Parts([Part(name="watching", run=part.run)], stop, lambda: None)
+    parts.start()
+    until(lambda: len(kept.hosts) >= len(asked))
+    stop.set()
+    assert parts.end(2) == ()
+    assert [word for word in log.read_text().split() if word != "watch"][: len(asked)] == asked
+
+
+def test_md_that_speaks_without_a_pause_does_not_keep_the_rest_from_being_looked_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watching, "LOOK_SECONDS", 0.5)
+    log = tmp_path / "log"
+    process = command(
+        f"open({str(log)!r}, 'a').write(asked + ' ')",
+        "if asked in ('host', 'arrays'): tell(HOST); time.sleep(0.02); event('sync_action')",
+    )
+    stop, kept = StopToken(), Kept()
+    part = Watching(
+        keeper=cast(Keeper, kept),
+        stop=stop,
+        on_look=lambda _: None,
+        on_resume=lambda: None,
+        command=process,
+    )
+    parts = Parts([Part(name="watching", run=part.run)], stop, lambda: None)
+    parts.start()
+    until(lambda: log.exists() and log.read_text().split().count("host") >= 3)
+    stop.set()
+    assert parts.end(2) == ()
+    assert log.read_text().split().count("arrays") > 5
