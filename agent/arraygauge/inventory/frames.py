@@ -14,7 +14,7 @@ from arraygauge.inventory.values import Host
 HOST_REQUEST = b"host"
 """A line of this is answered by one frame with the Host."""
 ARRAYS_REQUEST = b"arrays"
-"""The same, but only the arrays are read anew."""
+"""The same, but only the arrays are read anew, and devices that are gone left out."""
 WATCH_REQUEST = b"watch"
 """After a line of this comes a frame for every event."""
 MOST_CONTENT_BYTES = 64 << 20

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Collection
 from dataclasses import replace
 
 from arraygauge.inventory.block import Surroundings, read_device
-from arraygauge.inventory.block_entry import read_entries
+from arraygauge.inventory.block_entry import BLOCK_CLASS, read_entries
 from arraygauge.inventory.identities import Known, read_identities
 from arraygauge.inventory.links import LinkTable
 from arraygauge.inventory.machine import read_machine
@@ -52,11 +53,15 @@ class HostSource:
         return self._with_arrays(self._found, taken_at_seconds)
 
     def read_arrays(self) -> Host:
-        """Every md array, and the devices as they were when all was read last: a fraction of the
-        work, for when only md has told of something. All, where nothing was read before."""
-        if self._found is None:
+        """Every md array, and the devices as they were when all was read last, but for those
+        that are gone: a fraction of the work, for when nothing else is told of. All, where there
+        is a device that was not there or nothing was read before."""
+        taken_at_seconds = time.time()
+        names = Reader(self._tree).names(BLOCK_CLASS)
+        if self._found is None or not self._found.entries.keys() >= set(names):
             return self.read()
-        return self._with_arrays(self._found, time.time())
+        self._found = _left(self._found, names)
+        return self._with_arrays(self._found, taken_at_seconds)
 
     def _read_devices(self) -> _Found:
         reader = Reader(self._tree)
@@ -94,6 +99,18 @@ class HostSource:
             arrays=tuple(sorted(arrays, key=lambda array: natural_key(array.name))),
             problems=(*found.host.problems, *reader.problems),
         )
+
+
+def _left(found: _Found, names: Collection[str]) -> _Found:
+    """Of these, what has one of the names."""
+    if len(names) == len(found.entries):
+        return found
+    devices = tuple(device for device in found.host.devices if device.name in names)
+    return _Found(
+        host=replace(found.host, devices=devices),
+        entries={name: entry for name, entry in found.entries.items() if name in names},
+        known={name: known for name, known in found.known.items() if name in names},
+    )
 
 
 def read_host(tree: Tree | None = None, ask_udev: AskUdev | None = None) -> Host:

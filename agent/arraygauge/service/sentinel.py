@@ -94,9 +94,9 @@ class Sentinel:
         return events
 
     def read(self, deadline_seconds: float, *, arrays_only: bool = False) -> Host | None:
-        """The machine now, or ``arrays_only`` with its devices as they were read last; None
-        once ``stop`` is set. Raises HostUnreadableError, also where the process shows no sign of
-        work for ``deadline_seconds``.
+        """The machine now, or ``arrays_only`` with what devices are left as they were read last;
+        None once ``stop`` is set. Raises HostUnreadableError, also where the process shows no
+        sign of work for ``deadline_seconds``.
 
         Events that come meanwhile are kept, and make ``fileno`` readable.
         """

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
-from arraygauge.inventory.events import EventKind
+from arraygauge.inventory.events import EventKind, KernelEvent
 from arraygauge.inventory.values import Host
 from arraygauge.probe.stop import StopToken
 from arraygauge.probe.suspension import suspended_seconds
@@ -66,8 +66,7 @@ class Watching:
                 if (now := suspended_seconds()) - suspended > SUSPENDED_SECONDS:
                     suspended = now
                     self.on_resume()
-                only_md = happened and all(each.kind is EventKind.MD for each in events)
-                arrays_only = only_md and time.monotonic() < all_at
+                arrays_only = _of_arrays(events) and time.monotonic() < all_at
                 doubt = self._look(sentinel, arrays_only=arrays_only)
                 pulse.well()
                 soon = happened or doubt
@@ -75,8 +74,8 @@ class Watching:
                 all_at = all_at if arrays_only else time.monotonic() + LOOK_SECONDS
 
     def _look(self, sentinel: Sentinel, *, arrays_only: bool) -> bool:
-        """Whether what it showed has to be looked for once more. Where only md has told of
-        something its arrays are enough at first: it is told sooner, and all is read soon after."""
+        """Whether what it showed has to be looked for once more. Where arrays are enough
+        at first it is told sooner, and all is read soon after."""
         host = None
         try:
             host = sentinel.read(READ_SECONDS, arrays_only=arrays_only)
@@ -87,3 +86,11 @@ class Watching:
         self.keeper.see_trouble(sentinel.problem)
         self.on_look(host)
         return host is not None and self.keeper.in_doubt
+
+
+def _of_arrays(events: Sequence[KernelEvent]) -> bool:
+    """Whether something was told, and nothing but of arrays and of devices that are gone."""
+    return bool(events) and all(
+        event.kind is EventKind.MD or (event.kind is EventKind.BLOCK and event.action == "remove")
+        for event in events
+    )

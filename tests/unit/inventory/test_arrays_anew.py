@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from arraygauge.inventory import Host, MemberState
+from arraygauge.inventory import DeviceKind, Host, MemberState
 from arraygauge.inventory.host import HostSource
 from captured.machines import NAMES, captured_udev, lay_out
 
@@ -57,18 +57,40 @@ def test_a_member_that_failed_is_seen(levels: tuple[Path, HostSource]) -> None:
     assert after.devices == before.devices
 
 
-def test_an_array_that_went_away_is_left_out_and_a_drive_is_not_looked_for(
-    levels: tuple[Path, HostSource],
-) -> None:
-    root, source = levels
+def take_away(root: Path, name: str) -> None:
+    """As when the kernel lets go of a device: nothing below /sys/class/block has its name."""
+    (root / "sys/class/block" / name).unlink()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_drive_that_is_gone_is_left_out_with_its_partitions(name: str, tmp_path: Path) -> None:
+    tree = lay_out(name, tmp_path)
+    source = HostSource(tree, captured_udev(tree))
     before = source.read()
-    gone = before.arrays[0].name
-    held = (root / "sys/class/block" / gone).resolve()
-    held.rename(held.with_name("elsewhere"))
+    drive = next(each for each in before.devices if each.kind is DeviceKind.DRIVE)
+    gone = {each.name for each in before.devices if drive.name in (each.name, each.disk)}
+    for each in gone:
+        take_away(tree.root, each)
+    after = source.read_arrays()
+    assert after.devices == tuple(each for each in before.devices if each.name not in gone)
+    assert after.arrays == source.read().arrays
+
+
+def test_an_array_that_went_away_is_left_out(levels: tuple[Path, HostSource]) -> None:
+    root, source = levels
+    gone = source.read().arrays[0].name
+    take_away(root, gone)
     mdstat = root / "proc/mdstat"
     blocks = mdstat.read_text().split("\n\n")
     mdstat.write_text("\n\n".join(each for each in blocks if f"{gone} :" not in each))
     after = source.read_arrays()
     assert gone not in [array.name for array in after.arrays]
-    assert after.devices == before.devices
-    assert gone not in [device.name for device in source.read().devices]
+    assert timeless(after) == timeless(source.read())
+
+
+def test_where_a_device_is_new_all_is_read(levels: tuple[Path, HostSource]) -> None:
+    root, source = levels
+    source.read()
+    (root / "sys/class/block/vdzz").symlink_to((root / "sys/class/block/vda").resolve())
+    after = source.read_arrays()
+    assert "vdzz" in [device.name for device in after.devices]

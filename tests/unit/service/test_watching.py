@@ -132,13 +132,15 @@ def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
     [
         (["event('degraded')"], ["host", "arrays", "host"]),
         (["event('degraded')", "event('dev-sda/state')"], ["host", "arrays", "host"]),
+        (["event('remove', kind=EventKind.BLOCK, subject='sda')"], ["host", "arrays", "host"]),
         (
-            ["event('degraded')", "event('remove', kind=EventKind.BLOCK, subject='sda')"],
+            ["event('degraded')", "event('add', kind=EventKind.BLOCK, subject='sda')"],
             ["host", "host", "host"],
         ),
+        (["event('missed', kind=EventKind.LOST)"], ["host", "host", "host"]),
     ],
 )
-def test_what_only_md_told_of_is_looked_at_in_arrays_first_and_in_all_soon_after(
+def test_what_is_told_of_arrays_alone_is_looked_at_in_them_first_and_in_all_soon_after(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, told: list[str], asked: list[str]
 ) -> None:
     """The process tells once, after its first answer, and all in one piece."""
