@@ -127,6 +127,23 @@ def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(watching, "LOOK_SECONDS", 0.05)
 
 
+def watch_until(process: tuple[str, ...], true: Callable[[Kept], bool]) -> None:
+    """Watches by that process until it is so."""
+    stop, kept = StopToken(), Kept()
+    part = Watching(
+        keeper=cast(Keeper, kept),
+        stop=stop,
+        on_look=lambda _: None,
+        on_resume=lambda: None,
+        command=process,
+    )
+    parts = Parts([Part(name="watching", run=part.run)], stop, lambda: None)
+    parts.start()
+    until(lambda: true(kept))
+    stop.set()
+    assert parts.end(2) == ()
+
+
 @pytest.mark.parametrize(
     ("told", "asked"),
     [
@@ -157,19 +174,7 @@ def test_what_is_told_of_arrays_alone_is_looked_at_in_them_first_and_in_all_soon
         "    put = whole",
         "    put(b''.join(pieces))",
     )
-    stop, kept = StopToken(), Kept()
-    part = Watching(
-        keeper=cast(Keeper, kept),
-        stop=stop,
-        on_look=lambda _: None,
-        on_resume=lambda: None,
-        command=process,
-    )
-    parts = Parts([Part(name="watching", run=part.run)], stop, lambda: None)
-    parts.start()
-    until(lambda: len(kept.hosts) >= len(asked))
-    stop.set()
-    assert parts.end(2) == ()
+    watch_until(process, lambda kept: len(kept.hosts) >= len(asked))
     assert [word for word in log.read_text().split() if word != "watch"][: len(asked)] == asked
 
 
@@ -182,17 +187,5 @@ def test_md_that_speaks_without_a_pause_does_not_keep_the_rest_from_being_looked
         f"open({str(log)!r}, 'a').write(asked + ' ')",
         "if asked in ('host', 'arrays'): tell(HOST); time.sleep(0.02); event('sync_action')",
     )
-    stop, kept = StopToken(), Kept()
-    part = Watching(
-        keeper=cast(Keeper, kept),
-        stop=stop,
-        on_look=lambda _: None,
-        on_resume=lambda: None,
-        command=process,
-    )
-    parts = Parts([Part(name="watching", run=part.run)], stop, lambda: None)
-    parts.start()
-    until(lambda: log.exists() and log.read_text().split().count("host") >= 3)
-    stop.set()
-    assert parts.end(2) == ()
+    watch_until(process, lambda _: log.exists() and log.read_text().split().count("host") >= 3)
     assert log.read_text().split().count("arrays") > 5
