@@ -24,7 +24,9 @@ test: lint docs lab-setup
 	bash tests/page/setup.sh
 	bash tests/package/setup.sh
 	$(PYTHON) -m pytest tests/package tests/unit --ignore tests/unit/probe \
-	  --ignore tests/unit/service --numprocesses auto --dist loadgroup --durations 15
+	  --ignore tests/unit/service -m 'not measures' --numprocesses auto --dist loadgroup --durations 15
+	$(PYTHON) -m pytest tests/package tests/unit --ignore tests/unit/probe \
+	  --ignore tests/unit/service -m measures
 	$(PYTHON) -m pytest tests/unit/probe tests/unit/service tests/fleet tests/page --durations 15
 	$(PYTHON) -m pytest tests/lab --durations 60
 
