@@ -46,7 +46,7 @@ def _behind_one_link(side: Side, used: Sequence[Demand], depth: int) -> list[Dem
         if link.kind is ResourceKind.LINK and demand.seconds:
             behind = sum(each.name in link.members for each in side.members)
             most = min(1.0, behind / depth) / link.read_bytes_per_second
-            found[at] = replace(demand, seconds=max(demand.seconds, most))
+            found[at] = demand._replace(seconds=max(demand.seconds, most))
     return found
 
 

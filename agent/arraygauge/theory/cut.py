@@ -8,10 +8,11 @@ not matter which slot it is.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import gcd
+from typing import NamedTuple
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory.geometry import (
@@ -26,8 +27,7 @@ MOST_CHUNKS = 4096
 """Beyond so many chunks in a period of windows, shares are even enough to be taken as such."""
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """What one slot moves of a window: bytes, and how often it goes over a parity chunk to
     begin its next data chunk."""
 
@@ -164,13 +164,12 @@ def _between(counts: tuple[tuple[int, ...], ...], first: int, end: int) -> list[
 @lru_cache(maxsize=256)
 def _table(geometry: Geometry, writing: bool) -> _Table:
     """``geometry`` without its chunk size, on which nothing here depends."""
-    holders = tuple(_holders(geometry, index, writing) for index in range(_period_chunks(geometry)))
+    holders = tuple(_holders(geometry, writing))
     heads = geometry.seeks is not False
     moved, jumps = [[0] * geometry.slots], [[0] * geometry.slots]
-    for index, slots in enumerate(holders):
+    for slots, over in zip(holders, _parity_before(geometry), strict=True):
         moved.append(moved[-1].copy())
         jumps.append(jumps[-1].copy())
-        over = _parity_before(geometry, index)
         for slot in slots:
             moved[-1][slot] += 1
             jumps[-1][slot] += slot in over
@@ -182,29 +181,30 @@ def _table(geometry: Geometry, writing: bool) -> _Table:
     )
 
 
-def _parity_before(geometry: Geometry, index: int) -> tuple[int, ...]:
-    """The parity of the row before that of this data chunk."""
+def _parity_before(geometry: Geometry) -> list[tuple[int, ...]]:
+    """For each data chunk of a period, the parity of the row before its own."""
     if not geometry.parity:
-        return ()
+        return [()] * _period_chunks(geometry)
     pattern = rows(geometry.level, geometry.slots, geometry.layout)
-    row = index // len(pattern[0].data)
-    return pattern[(row - 1) % len(pattern)].parity
+    before = (pattern[-1], *pattern[:-1])
+    return [row.parity for row in before for _ in row.data]
 
 
-def _holders(geometry: Geometry, index: int, writing: bool) -> tuple[int, ...]:
-    """The slots that may move a data chunk: all copies when writing; when reading all of them,
-    one of which will, or, where there are heads, those that they all pass over, or the one that
-    lies first."""
+def _holders(geometry: Geometry, writing: bool) -> Iterator[tuple[int, ...]]:
+    """For each data chunk of a period, the slots that may move it: all copies when writing; when
+    reading all of them, one of which will, or, where there are heads, those that they all pass
+    over, or the one that lies first."""
+    missing = geometry.missing
     if geometry.level is Level.RAID0:
-        return (index % geometry.slots,)
-    if geometry.level is Level.RAID10:
-        chunks = placements(geometry.level, geometry.slots, geometry.layout)
-        copies = tuple(slot for slot in chunks[index] if slot not in geometry.missing)
-        return copies[:1] if not writing and outermost_copies(geometry) else copies
-    pattern = rows(geometry.level, geometry.slots, geometry.layout)
-    row, place = divmod(index, len(pattern[0].data))
-    slot = pattern[row].data[place]
-    return () if slot in geometry.missing else (slot,)
+        yield from ((slot,) for slot in range(geometry.slots))
+    elif geometry.level is Level.RAID10:
+        outermost = not writing and outermost_copies(geometry)
+        for chunk in placements(geometry.level, geometry.slots, geometry.layout):
+            copies = tuple(slot for slot in chunk if slot not in missing)
+            yield copies[:1] if outermost else copies
+    else:
+        for row in rows(geometry.level, geometry.slots, geometry.layout):
+            yield from (() if slot in missing else (slot,) for slot in row.data)
 
 
 def _moved(

@@ -99,6 +99,8 @@ def _reach(
     own = _rate(member, direction)
     if workload.access is Access.RANDOM and member.operation_seconds:
         own = 1 / (1 / own + member.operation_seconds / _piece_bytes(model.geometry, workload))
+    if not apart:
+        return own
     parts = (
         _rate(link, direction) / len(link.members) for link in apart if member.name in link.members
     )

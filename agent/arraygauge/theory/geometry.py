@@ -52,6 +52,8 @@ class Geometry:
 
     @property
     def serving(self) -> tuple[int, ...]:
+        if not self.missing:
+            return tuple(range(self.slots))
         return tuple(slot for slot in range(self.slots) if slot not in self.missing)
 
 

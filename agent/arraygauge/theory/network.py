@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import inf
+from typing import NamedTuple
 
 from arraygauge.inventory.values import Level
 from arraygauge.theory.activity import IDLE, Background
@@ -72,8 +73,7 @@ class Side:
         return self.workload.queue_depth * self.workload.transfer_bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Demand:
+class Demand(NamedTuple):
     """One resource's seconds for a byte of user data, and its share already taken.
 
     ``passing`` are the seconds one byte's own way takes, which reads before it writes: longer

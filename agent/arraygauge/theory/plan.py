@@ -61,12 +61,12 @@ def make_plan(supply: Supply, asked: Asked | None = None, scope: Scope | None = 
         for option, prediction in found.items()
     )
     front = pareto_front(options)
-    kept = set(front)
+    kept = {each.option for each in front}
     return Plan(
         supply=supply,
         asked=work,
         best=in_order(_with_one_more(supply, work, each) for each in front),
-        others=tuple(option for option in options if option not in kept),
+        others=tuple(each for each in options if each.option not in kept),
     )
 
 

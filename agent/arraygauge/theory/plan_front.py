@@ -102,14 +102,14 @@ def by_balance(options: Iterable[PlannedOption]) -> tuple[PlannedOption, ...]:
     """Highest first: the product of the shares that capacity and both rates, in the middle of
     their bands, are of the best there is, so that doubling one is worth halving another."""
     held = tuple(options)
-    figures = {each: _figures(each.prediction) for each in held}
-    best = [max(column) for column in zip(*figures.values(), strict=True)]
+    figures = [_figures(each.prediction) for each in held]
+    best = [max(column) for column in zip(*figures, strict=True)]
 
-    def balance(option: PlannedOption) -> float:
-        shares = zip(figures[option], best, strict=True)
+    def balance(place: int) -> float:
+        shares = zip(figures[place], best, strict=True)
         return prod([mine / most for mine, most in shares if most], start=1.0)
 
-    return tuple(sorted(held, key=balance, reverse=True))
+    return tuple(held[place] for place in sorted(range(len(held)), key=balance, reverse=True))
 
 
 def _figures(prediction: Prediction) -> tuple[float, float, float]:

@@ -16,7 +16,6 @@ md_do_sync looks at the minimum first, and so does this.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from enum import StrEnum
 from math import inf
 
@@ -109,7 +108,7 @@ def _physical(network: Network, loads: Loads, shares: Mapping[str, float]) -> _S
     """What the resources give in the time that others leave free on each; of those that
     give nearly the least, the one most members share is named."""
     used = [
-        replace(demand, taken=shares.get(demand.resource.name, 0.0))
+        demand._replace(taken=shares.get(demand.resource.name, 0.0))
         for demand in _used(network, loads)
     ]
     return min(demand.most for demand in used), bottleneck(used)

@@ -33,30 +33,19 @@ class Phase:
     mean_bytes: float = 0.0
     operations: float = 0.0
 
-    def __add__(self, other: Phase) -> Phase:
-        return Phase(
-            self.most_bytes + other.most_bytes,
-            self.mean_bytes + other.mean_bytes,
-            self.operations + other.operations,
-        )
-
-    def divided(self, count: int) -> Phase:
-        return Phase(self.most_bytes / count, self.mean_bytes / count, self.operations / count)
-
 
 @dataclass(frozen=True, slots=True)
 class WindowWork:
     """What is done for one window, in one batch or two; ``rounds`` of reads and of writes, each
     of which waits for its slowest."""
 
-    reads: Phase = Phase()
-    writes: Phase = Phase()
-    rounds: float = 0.0
+    reads: Phase
+    writes: Phase
+    rounds: float
 
-    def __add__(self, other: WindowWork) -> WindowWork:
-        return WindowWork(
-            self.reads + other.reads, self.writes + other.writes, self.rounds + other.rounds
-        )
+
+_Figures = tuple[float, ...]
+"""A ``WindowWork``'s seven in a row, because thousands of them are added up."""
 
 
 @lru_cache(maxsize=1024)
@@ -89,9 +78,9 @@ def mean_on_busiest(geometry: Geometry, transfer_bytes: int, offset_bytes: int) 
     return sum(stream.on_busiest(first) for first in range(stream.turn)) / stream.turn
 
 
-def _mean(works: list[WindowWork]) -> WindowWork:
-    total, count = sum(works, WindowWork()), len(works)
-    return WindowWork(total.reads.divided(count), total.writes.divided(count), total.rounds / count)
+def _mean(works: list[_Figures]) -> WindowWork:
+    means = [sum(column) / len(works) for column in zip(*works, strict=True)]
+    return WindowWork(reads=Phase(*means[:3]), writes=Phase(*means[3:6]), rounds=means[6])
 
 
 class _Stream:
@@ -116,7 +105,7 @@ class _Stream:
         self._costs: dict[int, _Tally] = {}
         self._sums = [_Tally(geometry.slots)]
 
-    def in_turns(self, first: int, depth: int) -> WindowWork:
+    def in_turns(self, first: int, depth: int) -> _Figures:
         """The window that begins with transfer ``first``: at once or in the two batches that take
         longest; split in the middle, at the chunk boundary before it or after one."""
         middle = depth // 2
@@ -128,8 +117,8 @@ class _Stream:
             ways, key=lambda way: _length([(ends[begin], ends[end]) for begin, end in way])
         )
         serving = len(self._geometry.serving)
-        works = ((ends[end] - ends[begin]).work(serving) for begin, end in longest)
-        return sum(works, WindowWork())
+        works = [(ends[end] - ends[begin]).work(serving) for begin, end in longest]
+        return works[0] if len(works) == 1 else tuple(map(add, *works))
 
     def on_busiest(self, index: int) -> int:
         return self._cost(index).on_busiest()
@@ -238,13 +227,12 @@ class _Tally:
         rounds = 1 + (read > 0) + (read > 0 and self.whole > before.whole)
         return read + written, rounds
 
-    def work(self, serving: int) -> WindowWork:
+    def work(self, serving: int) -> _Figures:
         read, write, reads, writes = self._rows()
-        return WindowWork(
-            Phase(max(read), sum(read) / serving, max(reads)),
-            Phase(max(write), sum(write) / serving, max(writes)),
-            1 + any(reads) + (any(reads) and self.whole > 0),
-        )
+        most_reads = max(reads)
+        reading = (max(read), sum(read) / serving, most_reads)
+        writing = (max(write), sum(write) / serving, max(writes))
+        return (*reading, *writing, 1 + (most_reads > 0) + (most_reads > 0 and self.whole > 0))
 
 
 def _add_transfer(tally: _Tally, geometry: Geometry, start: int, length: int) -> None:

@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from math import ceil, inf
 
-from arraygauge.theory.cut import Parts, windows
+from arraygauge.theory.cut import Part, Parts, windows
+from arraygauge.theory.loads import MemberLoad
 from arraygauge.theory.lone import contiguous_bytes, passing_seconds
 from arraygauge.theory.network import Demand, Side, jump_seconds, most_jumping
 from arraygauge.theory.part_writes import written_in_part
-from arraygauge.theory.values import Direction
+from arraygauge.theory.values import Direction, Resource
 
 ROUNDS_IN_FLIGHT = 4
 """A window that goes round all members so many times keeps each of them busy."""
@@ -66,12 +67,14 @@ def _row_by_row(side: Side, chunk: int, used: Sequence[Demand]) -> float:
 def _window_by_window(side: Side, used: Sequence[Demand]) -> float | None:
     """The stream window by window, in the real layout; None where that is not counted."""
     writing = side.workload.direction is Direction.WRITE
-    cut = windows(side.geometry, side.window_bytes, writing=writing, alike=_are_alike(side))
+    alike = _are_alike(side)
+    cut = windows(side.geometry, side.window_bytes, writing=writing, alike=alike)
     if cut is None:
         return None
     waiting = max(member.latency_seconds for member in side.members)
     each = waiting + passing_seconds(side, used) * side.window_bytes
-    seconds = sum(each + max(_part_seconds(side, parts)) for parts in cut)
+    lasting = _alike_seconds if alike else _part_seconds
+    seconds = sum(each + max(lasting(side, parts)) for parts in cut)
     return side.window_bytes * len(cut) / seconds
 
 
@@ -91,16 +94,25 @@ def _are_alike(side: Side) -> bool:
 def _part_seconds(side: Side, parts: Parts) -> Iterator[float]:
     """What each member's part of a window takes. Jumps over parity are where they are, others
     go by the bytes moved. Among several streams each piece is at an unrelated place."""
-    run = contiguous_bytes(side, at_best=False)
     for member, load, part in zip(side.network.members, side.loads.members, parts, strict=True):
-        if member is None:
-            continue
-        seconds = part.size / side.rate(member)
-        jumping = jump_seconds(member, load)
-        if side.workload.scattered:
-            seconds += ceil(part.size / run) * member.operation_seconds
-        elif jumping and load.leaps and side.geometry.parity:
-            seconds += part.jumps * jumping / load.leaps
-        elif jumping and load.leaps:
-            seconds += part.size * jumping / (load.read + load.write)
-        yield seconds
+        if member is not None:
+            yield _seconds_of(side, member, load, part)
+
+
+def _alike_seconds(side: Side, parts: Parts) -> Iterator[float]:
+    """The same where whose part it is makes no difference: each kind of part once."""
+    member, load = side.members[0], side.loads.members[0]
+    return (_seconds_of(side, member, load, part) for part in set(parts))
+
+
+def _seconds_of(side: Side, member: Resource, load: MemberLoad, part: Part) -> float:
+    seconds = part.size / side.rate(member)
+    jumping = jump_seconds(member, load)
+    if side.workload.scattered:
+        pieces = ceil(part.size / contiguous_bytes(side, at_best=False))
+        seconds += pieces * member.operation_seconds
+    elif jumping and load.leaps and side.geometry.parity:
+        seconds += part.jumps * jumping / load.leaps
+    elif jumping and load.leaps:
+        seconds += part.size * jumping / (load.read + load.write)
+    return seconds
