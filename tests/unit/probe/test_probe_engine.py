@@ -86,6 +86,7 @@ def run(
     return burst, parse_reply(json.dumps(report(burst, None, 1)).encode())
 
 
+@pytest.mark.measures
 def test_a_slow_drive_is_measured_within_four_per_cent_in_half_a_second() -> None:
     """20 MB/s, 1 MiB × 8: one transfer is a tenth of the time there is. What is left is
     the machine's own punctuality; see the window's tests for the exact figures."""
