@@ -13,13 +13,12 @@ from arraygauge.judge.baseline import BaselineKey, Reading, key_of, on_hardware,
 from arraygauge.judge.drift import Watched, follow
 from arraygauge.judge.findings import Cause
 from arraygauge.judge.state import array_cause, drive_of
-from arraygauge.judge.values import ArrayVerdict, DeviceVerdict, Protection, Status
+from arraygauge.judge.values import ArrayVerdict, DeviceVerdict, Status
 from arraygauge.probe.values import Measurement
 from arraygauge.values import frozen
 
 FORGOTTEN_AFTER_PASSES = 5000
 """Without a reading: more than half a year of hourly passes."""
-_WHOLE = (Protection.WHOLE, Protection.NEVER_ANY)
 
 
 @frozen
@@ -67,7 +66,7 @@ def members_of(host: Host, array: Array) -> dict[str, Cause]:
 
 def compares(verdict: ArrayVerdict) -> bool:
     """Whether the array does the work that it usually does: all its members serve."""
-    return verdict.health.protection in _WHOLE
+    return verdict.health.is_whole
 
 
 def _of_array(host: Host, verdict: ArrayVerdict) -> Subject:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from arraygauge.inventory.values import SyncAction
 from arraygauge.judge.pace import rate_of, surely
 from arraygauge.judge.past_trial import PastTrial, SinceTrial
-from arraygauge.judge.values import ArrayVerdict, Cause, Pace, Protection
+from arraygauge.judge.values import ArrayVerdict, Cause, Pace
 from arraygauge.probe.values import Measurement
 
 _UNREMARKABLE = (Pace.AS_EXPECTED, Pace.NO_REFERENCE)
@@ -29,8 +30,10 @@ def with_trial(verdict: ArrayVerdict, past: PastTrial, short_below: float) -> Ar
 
 def _share(verdict: ArrayVerdict, past: PastTrial) -> float | None:
     attempt, rate = verdict.attempt, rate_of(verdict.attempt)
-    whole = verdict.health.protection in (Protection.WHOLE, Protection.NEVER_ANY)
-    if rate is None or past.read is None or not past.read.rate or not whole:
+    at_rest = verdict.array.sync_action in (None, SyncAction.IDLE)
+    if rate is None or past.read is None or not past.read.rate:
+        return None
+    if not verdict.health.is_whole or not at_rest:
         return None
     if not isinstance(attempt, Measurement) or attempt.workload != past.read_workload:
         return None

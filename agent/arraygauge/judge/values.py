@@ -90,6 +90,11 @@ class Health:
     survivable: Survivable
     rebuilding: tuple[str, ...]
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether all members serve: the array then does the work that it usually does."""
+        return self.protection in (Protection.WHOLE, Protection.NEVER_ANY)
+
 
 @frozen
 class DeviceVerdict:

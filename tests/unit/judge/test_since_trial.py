@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from arraygauge.inventory.values import Level
+from arraygauge.inventory.values import Level, SyncAction
 from arraygauge.judge import ArrayVerdict, Cause, Grounds, Pace, assess_array, with_trial
 from arraygauge.judge.incidents import IncidentBook, advance
 from arraygauge.judge.measured import observe_status
@@ -94,6 +94,14 @@ def test_a_degraded_array_is_not_held_to_what_it_did_when_whole() -> None:
     after = with_trial(verdict, TRIAL, SHORT)
     assert share_of(after) is None
     assert (after.pace, after.cause) == (verdict.pace, verdict.cause)
+
+
+def test_an_array_that_is_being_checked_is_not_held_to_what_it_did_at_rest() -> None:
+    """As `check --regardless` reads it: md's own reads take a part."""
+    verdict = read_at(40e6)
+    busy = replace(verdict.array, sync_action=SyncAction.CHECK)
+    again = replace(verdict, array=busy, pace=Pace.AS_EXPECTED, cause=None)
+    assert with_trial(again, TRIAL, SHORT).pace is Pace.AS_EXPECTED
 
 
 def test_what_was_not_measured_to_an_end_is_not_compared() -> None:
