@@ -1,7 +1,7 @@
 """The disk that the guest with systemd boots: a small Debian, the agent as installed, and the
 lab's own service, which carries out what tests ask.
 
-setup_systemd.sh makes the Debian; the disk is made anew when the program or this file changed.
+setup_systemd.sh makes the Debian; the disk is made anew when anything of the repository changed.
 """
 
 from __future__ import annotations
